@@ -1,0 +1,49 @@
+"""The question: what the customer wants fitted, kept and removed."""
+
+from decimal import Decimal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+
+class _Closed(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+
+class ReadingWish(_Closed):
+    """A condition on one reading, in the dimension's own unit: `equals` a code or number, or between
+    `least` and `most`."""
+
+    feature: str
+    dimension: str
+    equals: str | None = None
+    least: Decimal | None = Field(default=None, strict=False)
+    most: Decimal | None = Field(default=None, strict=False)
+
+
+class Fit(_Closed):
+    """Fit something at every position that the pattern `at` names.
+
+    Exactly one of: `part` (a part id), `kit` (a kit id: each of its parts goes to the positions under
+    `at` whose role takes its kind), or a description by `kind` and `readings`.
+    In a pattern, `*` stands for any run of characters: `front/*/caliper`, `rear/*`.
+    """
+
+    at: str
+    part: str | None = None
+    kit: str | None = None
+    kind: str | None = None
+    readings: tuple[ReadingWish, ...] = ()
+
+
+class Ask(_Closed):
+    """One question about one vehicle.
+
+    `keep` and `remove` are position patterns.  With `in_stock_only` no part is proposed whose recorded
+    stock is nought or not known, except where it is asked for by id.
+    """
+
+    vehicle: str
+    fit: tuple[Fit, ...] = ()
+    keep: tuple[str, ...] = ()
+    remove: tuple[str, ...] = ()
+    in_stock_only: bool = False

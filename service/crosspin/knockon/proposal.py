@@ -1,0 +1,119 @@
+"""What the search proposes: plain data, to be proved by the rules and told by `answer`."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Cost:
+    """What a plan is ranked by, in this order.
+
+    unsafe   safety-critical joints that are unknown because a *new* part's reading is missing or disputed
+    extra    positions changed beyond those asked
+    unknown  joints and needs left unknown where a part on either side is new, or a position was changed
+    money    price of new parts, adapters and the hours of remedies, in the shop's currency
+    """
+
+    unsafe: int
+    extra: int
+    unknown: int
+    money: Decimal
+
+
+class State(StrEnum):
+    """What a plan does with a position."""
+
+    RECEIVED = "received"  # the received part (or nothing, where nothing was) stays
+    FRESH = "fresh"  # a part from the catalog comes in
+    EMPTIED = "emptied"  # the received part goes, nothing comes
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What stands at a position: the part id, or None where it is empty."""
+
+    state: State
+    part: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Mending:
+    """A remedy applied to one failing criterion of one joint, with the adapter part where it takes one."""
+
+    joint: str
+    criterion: str
+    remedy: str
+    adapter: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """Why the received state of a position cannot stay beside what the plan has elsewhere.
+
+    `source` is the path of the position that drags this one along; `rule` the id of the joint, pairing
+    or resource that says so; `criterion` the failing criterion of a joint.
+    """
+
+    source: str
+    rule: str
+    criterion: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """Another choice for a position and the cost of the best *whole* plan that has it."""
+
+    choice: Choice
+    cost: Cost
+
+
+@dataclass(frozen=True, slots=True)
+class RuledOut:
+    """A part that cannot stand here in any plan, and what speaks against it in this one."""
+
+    part: str
+    against: tuple[Cause, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A whole plan.  Every table is keyed by position path and sorted by it.
+
+    choices       every position of the layout
+    asked         positions that a wish names, with the index of that wish ("fit/0", "keep/1", "remove/0")
+    causes        for each changed position that was not asked: the chain's next link first, then whatever
+                  else drags it along.  Following first links always ends at an asked position.
+    forced        changed positions that no plan under this ask leaves as received
+    alternatives  for each changed position: what else would serve, cheapest whole plan first
+    ruled_out     for each changed position: parts of the kind that would not, nearest miss first
+    """
+
+    choices: dict[str, Choice]
+    asked: dict[str, tuple[str, ...]]
+    mendings: tuple[Mending, ...]
+    cost: Cost
+    causes: dict[str, tuple[Cause, ...]]
+    forced: frozenset[str]
+    alternatives: dict[str, tuple[Alternative, ...]]
+    ruled_out: dict[str, tuple[RuledOut, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class WayOut:
+    """Wishes to give up, and the cost of the best plan without them."""
+
+    give_up: tuple[str, ...]
+    cost: Cost
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """No plan: a minimal set of wishes that contradict each other, and the ways out.
+
+    Each member's way out gives up that wish, and as few more as it must; the first way out is the
+    cheapest: fewest wishes, then least cost.
+    """
+
+    wishes: tuple[str, ...]
+    ways_out: tuple[WayOut, ...]

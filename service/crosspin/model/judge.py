@@ -1,0 +1,161 @@
+"""What one criterion, one joint kind or one condition says of two parts' readings.
+
+This is the compiled reading of `ontology/comparators.ttl`; the rules in `ontology/rules` derive the
+same verdicts on the graph, and a test holds the two together on every pair of seed parts.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from crosspin.model.schema import (
+    Comparator,
+    Condition,
+    Criterion,
+    JointKind,
+    Model,
+    Part,
+    Spec,
+    Value,
+    Verdict,
+)
+
+Readings = Mapping[str, tuple[Value, ...]]
+NO_READINGS: Readings = {}
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What one criterion says: the verdict and the readings it saw (empty where none is recorded).
+
+    `disputed` is true where sources disagree on a reading.  `lacking` is true where a part is known to
+    be without the feature, which clashes whatever the criterion.
+    """
+
+    criterion: Criterion
+    verdict: Verdict
+    left: tuple[Value, ...]
+    right: tuple[Value, ...]
+    right_high: tuple[Value, ...] = ()
+    disputed: bool = False
+    lacking: bool = False
+
+
+def _number(value: Value) -> Decimal:
+    if isinstance(value, str):
+        raise TypeError(f"a code, {value!r}, is compared as a number; the criterion needs a numeric dimension")
+    return value
+
+
+def _inside(value: Decimal, lower: Decimal | None, upper: Decimal | None) -> bool:
+    return (lower is None or value >= lower) and (upper is None or value <= upper)
+
+
+def _equals(c: Criterion, left: Value, right: tuple[Value, ...], high: tuple[Value, ...]) -> bool:
+    return left == right[0]
+
+
+def _difference_within(c: Criterion, left: Value, right: tuple[Value, ...], high: tuple[Value, ...]) -> bool:
+    return _inside(_number(left) - c.right_factor * _number(right[0]), c.lower, c.upper)
+
+
+def _percent_within(c: Criterion, left: Value, right: tuple[Value, ...], high: tuple[Value, ...]) -> bool:
+    base = _number(right[0])
+    hundredfold = 100 * (_number(left) - base)
+    return (c.lower is None or hundredfold >= c.lower * base) and (c.upper is None or hundredfold <= c.upper * base)
+
+
+def _within_range(c: Criterion, left: Value, right: tuple[Value, ...], high: tuple[Value, ...]) -> bool:
+    return _number(right[0]) <= _number(left) <= _number(high[0])
+
+
+def _is_one_of(c: Criterion, left: Value, right: tuple[Value, ...], high: tuple[Value, ...]) -> bool:
+    return left in right
+
+
+_COMPARE: dict[Comparator, Callable[[Criterion, Value, tuple[Value, ...], tuple[Value, ...]], bool]] = {
+    Comparator.EQUALS: _equals,
+    Comparator.DIFFERENCE_WITHIN: _difference_within,
+    Comparator.PERCENT_WITHIN: _percent_within,
+    Comparator.WITHIN_RANGE: _within_range,
+    Comparator.IS_ONE_OF: _is_one_of,
+}
+
+
+def judge_criterion(criterion: Criterion, left: Readings, right: Readings, many: frozenset[str]) -> Finding:
+    """Judge one criterion on the readings of two specs; `many` names the dimensions that take many."""
+    left_values = left.get(criterion.left, ())
+    high: tuple[Value, ...] = ()
+    if criterion.right is None:
+        assert criterion.constant is not None
+        right_values: tuple[Value, ...] = (criterion.constant,)
+    else:
+        right_values = right.get(criterion.right, ())
+        if criterion.right_high is not None:
+            high = right.get(criterion.right_high, ())
+    disputed = (
+        len(left_values) > 1
+        or (len(right_values) > 1 and criterion.right not in many)
+        or len(high) > 1
+    )
+    missing = not left_values or not right_values or (criterion.right_high is not None and not high)
+    if disputed or missing:
+        verdict = Verdict.UNKNOWN
+    elif _COMPARE[criterion.comparator](criterion, left_values[0], right_values, high):
+        verdict = Verdict.FITS
+    else:
+        verdict = Verdict.CLASHES
+    return Finding(criterion, verdict, left_values, right_values, high, disputed)
+
+
+def overall(verdicts: list[Verdict]) -> Verdict:
+    """A clash outweighs an unknown, an unknown outweighs a fit."""
+    if Verdict.CLASHES in verdicts:
+        return Verdict.CLASHES
+    return Verdict.UNKNOWN if Verdict.UNKNOWN in verdicts else Verdict.FITS
+
+
+def judge_joint(
+    kind: JointKind, left: Part, right: Part, specs: Mapping[str, Spec], many: frozenset[str]
+) -> tuple[Finding, ...]:
+    """Every criterion's finding on two parts that meet at a joint of this kind."""
+    lacking = kind.left_feature in left.lacks or kind.right_feature in right.lacks
+    left_values = specs[left.specs[kind.left_feature]].values if kind.left_feature in left.specs else NO_READINGS
+    right_values = specs[right.specs[kind.right_feature]].values if kind.right_feature in right.specs else NO_READINGS
+    if lacking:
+        return tuple(
+            Finding(c, Verdict.CLASHES, left_values.get(c.left, ()), right_values.get(c.right or "", ()), lacking=True)
+            for c in kind.criteria
+        )
+    return tuple(judge_criterion(c, left_values, right_values, many) for c in kind.criteria)
+
+
+def is_of_kind(model: Model, part: Part, kind: str) -> bool | None:
+    """Whether the part is of the kind; None where nobody has looked and it could be."""
+    if kind in model.kinds[part.kind].ancestors:
+        return True
+    if part.unidentified and part.kind in model.kinds[kind].ancestors:
+        return None
+    return False
+
+
+def meets(model: Model, condition: Condition, part: Part, specs: Mapping[str, Spec]) -> bool | None:
+    """Whether the part meets the condition; None where a reading that decides it is missing or disputed."""
+    of_kind = is_of_kind(model, part, condition.kind)
+    if of_kind is False or condition.dimension is None or condition.feature is None:
+        return of_kind
+    if condition.feature in part.lacks:
+        return False
+    spec = part.specs.get(condition.feature)
+    values = specs[spec].values.get(condition.dimension, ()) if spec is not None else ()
+    if not values:
+        return None
+    if model.dimensions[condition.dimension].many:
+        holds = any(value in condition.codes for value in values)
+    elif len(values) > 1:
+        return None
+    elif condition.codes:
+        holds = values[0] in condition.codes
+    else:
+        holds = _inside(_number(values[0]), condition.lower, condition.upper)
+    return holds if not holds else of_kind

@@ -1,0 +1,393 @@
+"""The ontology as plain immutable objects.
+
+Everything here is data read from the graph (see `model.read`) and is published unchanged as JSON,
+so that another program can check our answers.  An identifier is the local name of the term in the
+project's own namespace, or a full IRI for a term of another namespace.
+"""
+
+from decimal import Decimal
+from enum import StrEnum
+
+from pydantic import BaseModel, ConfigDict
+
+
+class Frozen(BaseModel):
+    """Base of every record: immutable, hashable, no unknown fields."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Datatype(StrEnum):
+    """What a reading is made of."""
+
+    DECIMAL = "decimal"
+    INTEGER = "integer"
+    CODE = "code"
+
+
+class Comparator(StrEnum):
+    """How a criterion compares two readings (`ontology/comparators.ttl` defines each)."""
+
+    EQUALS = "equals"
+    DIFFERENCE_WITHIN = "differenceWithin"
+    PERCENT_WITHIN = "percentWithin"
+    WITHIN_RANGE = "withinRange"
+    IS_ONE_OF = "isOneOf"
+
+
+class Scope(StrEnum):
+    """Which positions of two roles are paired (`ontology/core.ttl` defines each)."""
+
+    SAME_AXLE = "sameAxle"
+    ACROSS_SIDES = "acrossSides"
+    ACROSS_AXLES = "acrossAxles"
+    WHOLE_VEHICLE = "wholeVehicle"
+
+
+class Verdict(StrEnum):
+    """What comes of judging a joint, a criterion or a need."""
+
+    FITS = "fits"
+    CLASHES = "clashes"
+    UNKNOWN = "unknown"
+
+
+class Hand(StrEnum):
+    """The first or the second part of a joint."""
+
+    LEFT = "leftPart"
+    RIGHT = "rightPart"
+
+
+class Term(Frozen):
+    """A named thing of the ontology."""
+
+    id: str
+    label: str
+    definition: str
+
+
+class Dimension(Term):
+    """A measured or coded quantity of a feature kind.
+
+    `unit` is the local name of the QUDT unit in which values are kept, None for counts and codes.
+    `codes` lists the admitted codes of a closed coded dimension; an open one has a `pattern`.
+    """
+
+    feature_kind: str
+    datatype: Datatype
+    unit: str | None = None
+    how_to_measure: str
+    many: bool = False
+    least: Decimal | None = None
+    most: Decimal | None = None
+    codes: tuple[str, ...] = ()
+    pattern: str | None = None
+    formula: str | None = None
+    derived_from: tuple[str, ...] = ()
+
+
+class FeatureKind(Term):
+    """A sort of mating place, with its dimensions in alphabetical order."""
+
+    dimensions: tuple[str, ...]
+
+
+class Feature(Term):
+    """A mating place on parts of some kind."""
+
+    feature_kind: str
+
+
+class Kind(Term):
+    """A class of parts.  `ancestors` holds the kind itself and every kind above it;
+    `features` includes those of the kinds above."""
+
+    parents: tuple[str, ...]
+    ancestors: frozenset[str]
+    features: tuple[str, ...]
+
+
+class Role(Term):
+    """What a part does in a vehicle; `code` is the last word of the position's path."""
+
+    code: str
+    kind: str
+    stations: tuple[str, ...]
+    sided: bool = False
+    may_be_empty: bool = False
+    within: str | None = None
+
+
+class Evidence(Term):
+    """What stands behind a value or a rule."""
+
+
+class Criterion(Frozen):
+    """One test at a joint.  Exactly one of `right` and `constant` is set."""
+
+    id: str
+    left: str
+    comparator: Comparator
+    right: str | None = None
+    right_high: str | None = None
+    right_factor: Decimal = Decimal(1)
+    constant: Decimal | str | None = None
+    lower: Decimal | None = None
+    upper: Decimal | None = None
+    says_clash: str
+    says_fit: str | None = None
+    safety_critical: bool = False
+    remedies: tuple[str, ...] = ()
+    evidence: tuple[str, ...] = ()
+
+
+class Remedy(Term):
+    """Work, or an adapter part, that makes a failing criterion acceptable.
+
+    `lower`, `upper` bound left - factor x right of the failing criterion; `left_code` its left code.
+    """
+
+    operation: str | None = None
+    adapter_kind: str | None = None
+    adapter_left_feature: str | None = None
+    adapter_right_feature: str | None = None
+    adapter_left_criterion: Criterion | None = None
+    adapter_right_criterion: Criterion | None = None
+    works_on: Hand = Hand.LEFT
+    lower: Decimal | None = None
+    upper: Decimal | None = None
+    left_code: str | None = None
+
+
+class JointKind(Term):
+    """Which features of which roles meet, and the criteria that judge them.
+
+    `left_kind`, `right_kind`: the joint exists only between parts of these kinds
+    (the kind that the role takes, where nothing narrower is said).
+    """
+
+    left_role: str
+    right_role: str
+    left_kind: str
+    right_kind: str
+    left_feature: str
+    right_feature: str
+    scope: Scope
+    only_at: str | None = None
+    criteria: tuple[Criterion, ...]
+    evidence: tuple[str, ...] = ()
+
+
+class Condition(Frozen):
+    """A test on one part: of a kind and, where `dimension` is set, with a reading that is one of
+    `codes` or lies between `lower` and `upper`."""
+
+    kind: str
+    feature: str | None = None
+    dimension: str | None = None
+    codes: tuple[str, ...] = ()
+    lower: Decimal | None = None
+    upper: Decimal | None = None
+
+
+class Need(Term):
+    """A part that meets `when` in `when_role` requires the paired positions of `then_role` to be
+    filled by a part that meets `then`, or to be empty where `then` is None."""
+
+    when_role: str
+    when: Condition
+    when_fresh: bool = False
+    then_role: str
+    then: Condition | None
+    scope: Scope
+    only_at: str | None = None
+    says: str
+    severity: str
+    evidence: tuple[str, ...] = ()
+
+
+class Renewal(Term):
+    """A fresh part of `when_kind` in `when_role` forbids the received part of `then_kind` to stay in
+    the paired positions of `then_role`."""
+
+    when_role: str
+    when_kind: str
+    then_role: str
+    then_kind: str
+    scope: Scope
+    only_at: str | None = None
+    says: str
+    severity: str
+    evidence: tuple[str, ...] = ()
+
+
+class Resource(Term):
+    """Something supplied and drawn, summed over the vehicle."""
+
+    draw_feature: str
+    draw_dimension: str
+    supply_feature: str
+    supply_dimension: str
+    says: str
+    severity: str
+    evidence: tuple[str, ...] = ()
+
+
+class ConsumableUse(Frozen):
+    """How much of a consumable an operation uses; `unit` is a QUDT local name or None for pieces."""
+
+    consumable: str
+    quantity: Decimal
+    unit: str | None = None
+
+
+class Operation(Term):
+    """Work to do: usual hours, cautions to read first, what it uses up, what it comes before."""
+
+    text: str
+    hours: Decimal
+    cautions: tuple[str, ...] = ()
+    uses: tuple[ConsumableUse, ...] = ()
+    before: tuple[str, ...] = ()
+
+
+class Note(Term):
+    """A check or a caution: `text` is what is said to the person."""
+
+    text: str
+
+
+class Consequence(Term):
+    """A part that meets `when` in `role` brings operations, checks or cautions; where `when_fresh`,
+    only a part that was not there before."""
+
+    role: str
+    when: Condition
+    when_fresh: bool = True
+    only_at: str | None = None
+    brings: tuple[str, ...]
+    severity: str
+    evidence: tuple[str, ...] = ()
+
+
+class Position(Frozen):
+    """A slot of a layout for one part."""
+
+    path: str
+    role: str
+    station: str
+    side: str | None = None
+
+
+class Joint(Frozen):
+    """A joint kind between two positions, given by path."""
+
+    id: str
+    joint_kind: str
+    left: str
+    right: str
+
+
+class Pairing(Frozen):
+    """A need or renewal between two positions, given by path."""
+
+    id: str
+    rule: str
+    when: str
+    then: str
+
+
+class Layout(Term):
+    """The arrangement of a vehicle, with the joints and pairings that its positions make."""
+
+    positions: tuple[Position, ...]
+    joints: tuple[Joint, ...]
+    pairings: tuple[Pairing, ...]
+
+
+class Shop(Frozen):
+    """Where the work is done: ISO 4217 currency of every price, and the price of an hour."""
+
+    currency: str
+    hourly_rate: Decimal
+
+
+class Model(Frozen):
+    """The whole ontology, each table keyed by identifier and sorted by it."""
+
+    version: str
+    shop: Shop
+    kinds: dict[str, Kind]
+    feature_kinds: dict[str, FeatureKind]
+    features: dict[str, Feature]
+    dimensions: dict[str, Dimension]
+    roles: dict[str, Role]
+    joint_kinds: dict[str, JointKind]
+    needs: dict[str, Need]
+    renewals: dict[str, Renewal]
+    resources: dict[str, Resource]
+    remedies: dict[str, Remedy]
+    consequences: dict[str, Consequence]
+    operations: dict[str, Operation]
+    consumables: dict[str, Term]
+    checks: dict[str, Note]
+    cautions: dict[str, Note]
+    evidence: dict[str, Evidence]
+    layouts: dict[str, Layout]
+
+
+Value = Decimal | str
+
+
+class Spec(Frozen):
+    """The interned readings of one feature: per dimension, the values in canonical units.
+    More than one value of a dimension that does not take many is a disagreement of sources."""
+
+    id: str
+    feature_kind: str
+    values: dict[str, tuple[Value, ...]]
+
+
+class Part(Frozen):
+    """Something that can be ordered (it has a price) or removed.
+
+    `specs` leads from feature to spec id; `lacks` names features that it is known to be without.
+    `unidentified` marks the stand-in for a part of a received vehicle that nobody has looked at.
+    """
+
+    id: str
+    kind: str
+    label: str
+    price: Decimal | None = None
+    stock: int | None = None
+    specs: dict[str, str] = {}
+    lacks: tuple[str, ...] = ()
+    unidentified: bool = False
+
+
+class KitLine(Frozen):
+    """A part of a kit and how many of it."""
+
+    part: str
+    quantity: int
+
+
+class Kit(Frozen):
+    """Several parts sold together at one price."""
+
+    id: str
+    label: str
+    price: Decimal
+    stock: int | None = None
+    lines: tuple[KitLine, ...]
+
+
+class Vehicle(Frozen):
+    """A vehicle as received: part id by position path; `unseen` lists the paths nobody looked at."""
+
+    id: str
+    label: str
+    layout: str
+    parts: dict[str, str]
+    unseen: tuple[str, ...] = ()
