@@ -104,7 +104,7 @@ class Kind(Term):
     `features` includes those of the kinds above."""
 
     parents: tuple[str, ...]
-    ancestors: frozenset[str]
+    ancestors: tuple[str, ...]
     features: tuple[str, ...]
 
 
@@ -353,6 +353,7 @@ class Part(Frozen):
     """Something that can be ordered (it has a price) or removed.
 
     `specs` leads from feature to spec id; `lacks` names features that it is known to be without.
+    `published` keeps, by "feature.dimension", a value as it was published where its unit is another one.
     `unidentified` marks the stand-in for a part of a received vehicle that nobody has looked at.
     """
 
@@ -363,6 +364,7 @@ class Part(Frozen):
     stock: int | None = None
     specs: dict[str, str] = {}
     lacks: tuple[str, ...] = ()
+    published: dict[str, str] = {}
     unidentified: bool = False
 
 

@@ -1,0 +1,127 @@
+"""Where the graph lives: an embedded quad store, in memory or on disk.
+
+Named graphs: the ontology, what the layout rules derived from it, one per imported source, one per
+vehicle file.  Reading text never opens a network connection or another file.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+
+from pyoxigraph import BlankNode, Literal, NamedNode, Quad, RdfFormat, Store, Triple, parse
+
+ONTOLOGY = NamedNode("https://crosspin.example/def/")
+DERIVED = NamedNode("https://crosspin.example/id/derived")
+
+# RDF/XML is left out on purpose: its entities can be made to eat all memory.
+FORMATS = {
+    "text/turtle": RdfFormat.TURTLE,
+    "application/n-triples": RdfFormat.N_TRIPLES,
+    "application/ld+json": RdfFormat.JSON_LD,
+    "application/trig": RdfFormat.TRIG,
+}
+"""The RDF formats that are read, by media type."""
+
+SUFFIXES = {".ttl": "text/turtle", ".nt": "application/n-triples", ".jsonld": "application/ld+json"}
+"""Media type by file suffix, for files that are imported."""
+
+Term = NamedNode | BlankNode | Literal | Triple
+
+
+class BrokenText(ValueError):
+    """Text that is not what its format says; the message names the place."""
+
+
+def parse_text(text: bytes, media_type: str, name: str) -> list[Quad]:
+    """Read RDF text; relative IRIs resolve against the project's own namespace.
+
+    Raises BrokenText, naming the line, where the text is not well formed, and KeyError for a format
+    that is not read.
+    """
+    try:
+        quads = list(parse(text, format=FORMATS[media_type], base_iri=f"https://crosspin.example/id/source/{name}"))
+    except SyntaxError as error:
+        place = f"line {error.lineno}" if error.lineno else "somewhere"
+        raise BrokenText(f"{name}, {place}: {error.msg}") from error
+    except (ValueError, OSError) as error:
+        raise BrokenText(f"{name}: {error}") from error
+    # Blank node labels repeat from file to file; make them this file's own.
+    renamed: dict[BlankNode, BlankNode] = {}
+
+    def own(node: Term) -> Term:
+        return renamed.setdefault(node, BlankNode()) if isinstance(node, BlankNode) else node
+
+    return [Quad(own(q.subject), q.predicate, own(q.object), q.graph_name) for q in quads]
+
+
+class Facts:
+    """Triples looked up by subject and property, without a query engine in between."""
+
+    def __init__(self, quads: Iterable[Quad]) -> None:
+        self._by_subject: dict[Term, dict[str, list[Term]]] = {}
+        self._subjects_by_type: dict[str, list[Term]] = {}
+        for quad in quads:
+            values = self._by_subject.setdefault(quad.subject, {}).setdefault(quad.predicate.value, [])
+            if quad.object in values:
+                continue
+            values.append(quad.object)
+            if quad.predicate.value == "http://www.w3.org/1999/02/22-rdf-syntax-ns#type":
+                self._subjects_by_type.setdefault(quad.object.value, []).append(quad.subject)
+
+    def of_type(self, iri: str) -> list[Term]:
+        """Subjects with this rdf:type, in the order of their IRIs."""
+        return sorted(self._subjects_by_type.get(iri, ()), key=str)
+
+    def subjects(self) -> list[Term]:
+        """Every subject, in the order of their IRIs."""
+        return sorted(self._by_subject, key=str)
+
+    def all(self, subject: Term, predicate: str) -> list[Term]:
+        """Every object, in an order that does not depend on the order of loading."""
+        return sorted(self._by_subject.get(subject, {}).get(predicate, ()), key=str)
+
+    def about(self, subject: Term) -> dict[str, list[Term]]:
+        """Property IRI to objects."""
+        return self._by_subject.get(subject, {})
+
+    def list_items(self, head: Term) -> list[Term]:
+        """The items of an rdf:List."""
+        rdf = "http://www.w3.org/1999/02/22-rdf-syntax-ns#"
+        items: list[Term] = []
+        while not (isinstance(head, NamedNode) and head.value == rdf + "nil"):
+            items.extend(self.all(head, rdf + "first"))
+            head = self.all(head, rdf + "rest")[0]
+        return items
+
+
+class GraphStore:
+    """The quad store and the few things that the program does with it."""
+
+    def __init__(self, folder: Path | None = None) -> None:
+        """Open the store in `folder`, created if new, or one in memory."""
+        self.quads = Store(str(folder)) if folder is not None else Store()
+
+    def load_folder(self, folder: Path, graph: NamedNode) -> None:
+        """Read every Turtle file below the folder into one graph, in the order of their paths."""
+        for path in sorted(folder.rglob("*.ttl")):
+            self.add(graph, parse_text(path.read_bytes(), "text/turtle", path.name))
+
+    def add(self, graph: NamedNode, triples: Iterable[Quad | Triple]) -> None:
+        """Add triples to a graph."""
+        self.quads.bulk_extend([Quad(t.subject, t.predicate, t.object, graph) for t in triples])
+
+    def replace(self, graph: NamedNode, triples: Sequence[Quad | Triple]) -> None:
+        """Put these triples in place of whatever the graph held, all or nothing."""
+        self.quads.remove_graph(graph)
+        self.quads.extend([Quad(t.subject, t.predicate, t.object, graph) for t in triples])
+
+    def facts(self, graphs: Iterable[NamedNode]) -> Facts:
+        """The triples of some graphs, for look-up."""
+        return Facts(quad for graph in graphs for quad in self.quads.quads_for_pattern(None, None, None, graph))
+
+    def graphs(self, prefix: str) -> list[NamedNode]:
+        """The named graphs whose IRI starts so, sorted."""
+        names = (g for g in self.quads.named_graphs() if isinstance(g, NamedNode) and g.value.startswith(prefix))
+        return sorted(names, key=lambda g: g.value)
+
+    def __iter__(self) -> Iterator[Quad]:
+        return iter(self.quads)
