@@ -1,0 +1,1 @@
+"""From a proved proposal to what people and programs read."""

@@ -1,0 +1,1 @@
+"""Parts, specs, kits and vehicles on record, and how they come in."""

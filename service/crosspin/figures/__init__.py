@@ -1,0 +1,1 @@
+"""Formulas, one file per subject."""

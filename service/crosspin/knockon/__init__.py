@@ -1,0 +1,1 @@
+"""From an ask to a proposal: search over what may change."""

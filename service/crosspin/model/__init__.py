@@ -1,0 +1,1 @@
+"""The ontology and the records as plain objects."""

@@ -29,7 +29,7 @@ class Refused(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One reading as written: `unit` is the symbol it was published in, None where none was given.
+    """One reading as written: `unit` is the symbol it was published in, None where the unit is understood.
 
     Several `texts` are several accepted values; where `disputed`, they are sources that disagree.
     """

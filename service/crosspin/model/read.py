@@ -37,6 +37,7 @@ from crosspin.model.schema import (
     Scope,
     Shop,
     Term,
+    Unit,
 )
 from crosspin.model.terms import DEF, ID, UNIT, identifier
 from crosspin.store.graph import Facts
@@ -126,7 +127,6 @@ def read_model(facts: Facts, version: str) -> Model:
     dimensions = r.table("Dimension", lambda n: _dimension(r, n))
     kinds = _kinds(r)
     roles = r.table("Role", lambda n: _role(r, n))
-    safe = lambda build: (lambda n: build(r, n, roles))  # noqa: E731
     model = Model(
         version=version,
         shop=_shop(r),
@@ -135,9 +135,9 @@ def read_model(facts: Facts, version: str) -> Model:
         features=r.table("Feature", lambda n: Feature(**r.named(n), feature_kind=r.id(n, "ofFeatureKind"))),
         dimensions=dimensions,
         roles=roles,
-        joint_kinds=r.table("JointKind", safe(_joint_kind)),
+        joint_kinds=r.table("JointKind", lambda n: _joint_kind(r, n, roles)),
         needs=r.table("Need", lambda n: _need(r, n)),
-        renewals=r.table("Renewal", safe(_renewal)),
+        renewals=r.table("Renewal", lambda n: _renewal(r, n, roles)),
         resources=r.table("Resource", lambda n: _resource(r, n)),
         remedies=r.table("Remedy", lambda n: _remedy(r, n)),
         consequences=r.table("Consequence", lambda n: _consequence(r, n)),
@@ -147,6 +147,7 @@ def read_model(facts: Facts, version: str) -> Model:
         cautions=r.table("Caution", lambda n: Note(**r.named(n), text=r.text(n, "text"))),
         evidence=r.table("Evidence", lambda n: Evidence(**r.named(n))),
         layouts=r.table("Layout", lambda n: _layout(r, n)),
+        units=_units(r),
     )
     _check_names(model)
     return model
@@ -157,6 +158,16 @@ def _shop(r: _Reader) -> Shop:
     if len(shops) != 1:
         raise BrokenOntology(f"exactly one cp:Shop is needed, with cp:currency and cp:hourlyRate; found {len(shops)}")
     return Shop(currency=r.text(shops[0], "currency"), hourly_rate=Decimal(r.text(shops[0], "hourlyRate")))
+
+
+def _units(r: _Reader) -> dict[str, Unit]:
+    units = {}
+    for node in r.facts.of_type(DEF + "Unit"):
+        name = node.value.removeprefix(UNIT)
+        kept = [k.value.removeprefix(UNIT) for k in r.facts.all(node, DEF + "convertsTo")]
+        factor = r.maybe_number(node, "factor") or Decimal(1)
+        units[name] = Unit(id=name, symbol=r.text(node, "symbol"), kept_in=kept[0] if kept else name, factor=factor)
+    return units
 
 
 def _dimension(r: _Reader, node: Node) -> Dimension:
@@ -462,7 +473,8 @@ def _check_names(model: Model) -> None:
                 problems.append(f"cp:{joint.id} needs cp:{feature_name}, which parts of cp:{kind_name} do not have")
         for c in joint.criteria:
             criterion(joint.id, c, joint.left_feature, joint.right_feature)
-    for rule in (*model.needs.values(), *model.renewals.values()):
+    paired: list[Need | Renewal] = [*model.needs.values(), *model.renewals.values()]
+    for rule in paired:
         need(rule.id, rule.when_role, model.roles, "role")
         need(rule.id, rule.then_role, model.roles, "role")
     for need_rule in model.needs.values():

@@ -219,3 +219,40 @@ class Records:
             parts=dict(sorted(parts.items())),
             unseen=tuple(v.value for v in self._facts.all(node, DEF + "leavesUnseen")),
         )
+
+
+def record_triples(
+    model: Model, parts: Iterable[Part], specs: Iterable[Spec], kits: Iterable[Kit], vehicles: Iterable[Vehicle]
+) -> list[Triple]:
+    """Everything that one source puts on record."""
+    triples: list[Triple] = []
+    for spec in specs:
+        triples += spec_triples(spec, model)
+    for part in parts:
+        triples += part_triples(part, model)
+    for kit in kits:
+        triples += kit_triples(kit)
+    for vehicle in vehicles:
+        triples += vehicle_triples(vehicle)
+    return triples
+
+
+def source_triples(digests: Mapping[str, str]) -> list[Triple]:
+    """Which sources are on record, each with the digest of its text."""
+    prov = NamedNode("http://www.w3.org/ns/prov#Entity")
+    triples = []
+    for name, digest in sorted(digests.items()):
+        node = NamedNode(thing("source", name))
+        triples += [
+            Triple(node, TYPE, prov),
+            Triple(node, LABEL, Literal(name)),
+            Triple(node, cp("digest"), Literal(digest)),
+        ]
+    return triples
+
+
+def source_digests(facts: Facts) -> dict[str, str]:
+    """The digest of each source on record, by name."""
+    return {
+        node.value.removeprefix(ID + "source/"): facts.all(node, DEF + "digest")[0].value for node in facts.subjects()
+    }

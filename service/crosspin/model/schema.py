@@ -306,6 +306,15 @@ class Layout(Term):
     pairings: tuple[Pairing, ...]
 
 
+class Unit(Frozen):
+    """A unit that values are published in: kept values are published ones times `factor`, in `kept_in`."""
+
+    id: str
+    symbol: str
+    kept_in: str
+    factor: Decimal = Decimal(1)
+
+
 class Shop(Frozen):
     """Where the work is done: ISO 4217 currency of every price, and the price of an hour."""
 
@@ -335,6 +344,7 @@ class Model(Frozen):
     cautions: dict[str, Note]
     evidence: dict[str, Evidence]
     layouts: dict[str, Layout]
+    units: dict[str, Unit] = {}
 
 
 Value = Decimal | str

@@ -1,0 +1,1 @@
+"""The rules: what proves a proposal, and what proves the rules."""

@@ -4,13 +4,16 @@ Named graphs: the ontology, what the layout rules derived from it, one per impor
 vehicle file.  Reading text never opens a network connection or another file.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable
+from hashlib import sha256
 from pathlib import Path
 
 from pyoxigraph import BlankNode, Literal, NamedNode, Quad, RdfFormat, Store, Triple, parse
 
-ONTOLOGY = NamedNode("https://crosspin.example/def/")
-DERIVED = NamedNode("https://crosspin.example/id/derived")
+from crosspin.store.infer import infer, read_rules
+
+ONTOLOGY = "https://crosspin.example/def/"
+DERIVED = "https://crosspin.example/id/derived"
 
 # RDF/XML is left out on purpose: its entities can be made to eat all memory.
 FORMATS = {
@@ -24,7 +27,7 @@ FORMATS = {
 SUFFIXES = {".ttl": "text/turtle", ".nt": "application/n-triples", ".jsonld": "application/ld+json"}
 """Media type by file suffix, for files that are imported."""
 
-Term = NamedNode | BlankNode | Literal | Triple
+Term = NamedNode | BlankNode | Literal
 
 
 class BrokenText(ValueError):
@@ -47,10 +50,18 @@ def parse_text(text: bytes, media_type: str, name: str) -> list[Quad]:
     # Blank node labels repeat from file to file; make them this file's own.
     renamed: dict[BlankNode, BlankNode] = {}
 
-    def own(node: Term) -> Term:
-        return renamed.setdefault(node, BlankNode()) if isinstance(node, BlankNode) else node
+    def own(node: BlankNode) -> BlankNode:
+        return renamed.setdefault(node, BlankNode())
 
-    return [Quad(own(q.subject), q.predicate, own(q.object), q.graph_name) for q in quads]
+    return [
+        Quad(
+            own(q.subject) if isinstance(q.subject, BlankNode) else q.subject,
+            q.predicate,
+            own(q.object) if isinstance(q.object, BlankNode) else q.object,
+            q.graph_name,
+        )
+        for q in quads
+    ]
 
 
 class Facts:
@@ -60,6 +71,8 @@ class Facts:
         self._by_subject: dict[Term, dict[str, list[Term]]] = {}
         self._subjects_by_type: dict[str, list[Term]] = {}
         for quad in quads:
+            if isinstance(quad.subject, Triple) or isinstance(quad.object, Triple):
+                continue  # a statement about a statement; nothing of ours is written so
             values = self._by_subject.setdefault(quad.subject, {}).setdefault(quad.predicate.value, [])
             if quad.object in values:
                 continue
@@ -100,28 +113,42 @@ class GraphStore:
         """Open the store in `folder`, created if new, or one in memory."""
         self.quads = Store(str(folder)) if folder is not None else Store()
 
-    def load_folder(self, folder: Path, graph: NamedNode) -> None:
-        """Read every Turtle file below the folder into one graph, in the order of their paths."""
-        for path in sorted(folder.rglob("*.ttl")):
-            self.add(graph, parse_text(path.read_bytes(), "text/turtle", path.name))
-
-    def add(self, graph: NamedNode, triples: Iterable[Quad | Triple]) -> None:
-        """Add triples to a graph."""
-        self.quads.bulk_extend([Quad(t.subject, t.predicate, t.object, graph) for t in triples])
-
-    def replace(self, graph: NamedNode, triples: Sequence[Quad | Triple]) -> None:
+    def replace(self, graph: str, triples: Iterable[Quad | Triple]) -> None:
         """Put these triples in place of whatever the graph held, all or nothing."""
-        self.quads.remove_graph(graph)
-        self.quads.extend([Quad(t.subject, t.predicate, t.object, graph) for t in triples])
+        name = NamedNode(graph)
+        fresh = [Quad(t.subject, t.predicate, t.object, name) for t in triples]
+        self.quads.remove_graph(name)
+        self.quads.extend(fresh)
 
-    def facts(self, graphs: Iterable[NamedNode]) -> Facts:
+    def remove(self, graph: str) -> None:
+        """Forget a graph."""
+        self.quads.remove_graph(NamedNode(graph))
+
+    def facts(self, graphs: Iterable[str]) -> Facts:
         """The triples of some graphs, for look-up."""
-        return Facts(quad for graph in graphs for quad in self.quads.quads_for_pattern(None, None, None, graph))
+        return Facts(
+            quad for graph in graphs for quad in self.quads.quads_for_pattern(None, None, None, NamedNode(graph))
+        )
 
-    def graphs(self, prefix: str) -> list[NamedNode]:
-        """The named graphs whose IRI starts so, sorted."""
-        names = (g for g in self.quads.named_graphs() if isinstance(g, NamedNode) and g.value.startswith(prefix))
-        return sorted(names, key=lambda g: g.value)
+    def graphs(self, prefix: str) -> list[str]:
+        """The IRIs of the named graphs that start so, sorted."""
+        return sorted(
+            g.value for g in self.quads.named_graphs() if isinstance(g, NamedNode) and g.value.startswith(prefix)
+        )
 
-    def __iter__(self) -> Iterator[Quad]:
-        return iter(self.quads)
+    def derive_layouts(self) -> None:
+        """Run the rules below layer 10: they make the positions of every layout and what pairs them."""
+        self.quads.remove_graph(NamedNode(DERIVED))
+        rules = [rule for rule in read_rules(self.quads) if rule.order < 10]
+        infer(self.quads, rules, [NamedNode(ONTOLOGY)], NamedNode(DERIVED))
+
+
+def read_folder(folder: Path) -> tuple[list[Quad], bytes]:
+    """Every Turtle file below the folder, in the order of their paths, and a digest of their text."""
+    quads: list[Quad] = []
+    digest = sha256()
+    for path in sorted(folder.rglob("*.ttl")):
+        text = path.read_bytes()
+        digest.update(text)
+        quads.extend(parse_text(text, "text/turtle", path.name))
+    return quads, digest.digest()

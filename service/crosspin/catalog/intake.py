@@ -1,0 +1,278 @@
+"""Checks drafts against the model and turns them into records: all of them, or none and every reason why not."""
+
+import hashlib
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from crosspin.catalog.catalog import Catalog
+from crosspin.figures.derive import FORMULAS
+from crosspin.figures.exact import parse_number, spell
+from crosspin.model.drafts import Cell, Drafts, KitDraft, PartDraft, Problem, Refused, VehicleDraft
+from crosspin.model.schema import Datatype, Dimension, Kit, KitLine, Model, Part, Spec, Value, Vehicle
+
+_ID = re.compile(r"[a-z0-9]+([.-][a-z0-9]+)*")
+_WHOLE = re.compile(r"\d+(\.0*)?")
+
+
+@dataclass
+class Checked:
+    """What one file adds, ready to be written."""
+
+    parts: dict[str, Part] = field(default_factory=dict)
+    specs: dict[str, Spec] = field(default_factory=dict)
+    kits: dict[str, Kit] = field(default_factory=dict)
+    vehicles: dict[str, Vehicle] = field(default_factory=dict)
+
+
+def check(drafts: Drafts, model: Model, on_record: Catalog) -> Checked:
+    """Records of these drafts, given what other sources have on record.
+
+    Raises Refused with every problem found; nothing is kept then.
+    """
+    checker = _Checker(model, on_record)
+    for part in drafts.parts:
+        checker.part(part)
+    for kit in drafts.kits:
+        checker.kit(kit)
+    for vehicle in _merged(drafts.vehicles):
+        checker.vehicle(vehicle)
+    if checker.problems:
+        raise Refused(checker.problems)
+    return checker.checked
+
+
+def _merged(drafts: Iterable[VehicleDraft]) -> list[VehicleDraft]:
+    """One draft for each vehicle, however many files tell of it."""
+    merged: dict[str, VehicleDraft] = {}
+    for draft in drafts:
+        other = merged.get(draft.id)
+        merged[draft.id] = draft if other is None else VehicleDraft(
+            place=other.place,
+            id=draft.id,
+            label=other.label or draft.label,
+            layout=other.layout or draft.layout,
+            parts=(*other.parts, *draft.parts),
+            lists_all=other.lists_all or draft.lists_all,
+            leaves_open=(*other.leaves_open, *draft.leaves_open),
+        )
+    return list(merged.values())
+
+
+def intern(feature_kind: str, values: dict[str, tuple[Value, ...]]) -> Spec:
+    """The spec with these readings; equal readings give the same id on every machine."""
+    spelled = "|".join(
+        f"{dimension}={','.join(v if isinstance(v, str) else spell(v) for v in found)}"
+        for dimension, found in sorted(values.items())
+    )
+    digest = hashlib.sha256(f"{feature_kind}|{spelled}".encode()).hexdigest()[:16]
+    return Spec(id=f"{feature_kind}-{digest}", feature_kind=feature_kind, values=dict(sorted(values.items())))
+
+
+class _Checker:
+    def __init__(self, model: Model, on_record: Catalog) -> None:
+        self.model = model
+        self.on_record = on_record
+        self.units = {unit.symbol: unit for unit in model.units.values()}
+        self.problems: list[Problem] = []
+        self.checked = Checked()
+
+    def wrong(self, place: str, wrong: str, mend: str) -> None:
+        self.problems.append(Problem(place, wrong, mend))
+
+    def check_id(self, place: str, name: str, taken: Iterable[str]) -> None:
+        if not _ID.fullmatch(name):
+            self.wrong(place, f"the id {name!r} is not usable", "Use small letters, digits, hyphens and dots")
+        elif name in taken:
+            self.wrong(place, f"the id {name!r} is taken already", "Give it an id of its own, or import the file it came from again")
+
+    def amount(self, place: str, text: str | None, what: str) -> Decimal | None:
+        if text is None:
+            return None
+        try:
+            value = parse_number(text)
+        except ValueError as error:
+            self.wrong(place, f"the {what} {error}", "Write digits and a decimal point")
+            return None
+        if value < 0:
+            self.wrong(place, f"the {what} is {text}, below nought", "Write nought or more")
+        elif what == "price" and value != round(value, 2):
+            self.wrong(place, f"the price {text} has more than two decimals", "Round it")
+        elif what == "stock" and value != int(value):
+            self.wrong(place, f"the stock {text} is not whole", "Write a whole number")
+        return value
+
+    def part(self, draft: PartDraft) -> None:
+        if draft.kind not in self.model.kinds:
+            self.wrong(draft.place, f"{draft.kind!r} is no kind", "Use a kind that the ontology knows")
+            return
+        self.check_id(draft.place, draft.id, [*self.on_record.parts, *self.checked.parts])
+        if not draft.label:
+            self.wrong(draft.place, "there is no label", "Say in a few words what it is")
+        kind = self.model.kinds[draft.kind]
+        readings: dict[str, dict[str, tuple[Value, ...]]] = {}
+        published: dict[str, str] = {}
+        for cell in draft.cells:
+            if cell.feature not in kind.features:
+                known = ", ".join(kind.features) or "none"
+                self.wrong(cell.place, f"a {kind.label} has no feature {cell.feature!r}", f"Its features: {known}")
+                continue
+            feature_kind = self.model.feature_kinds[self.model.features[cell.feature].feature_kind]
+            if cell.dimension not in feature_kind.dimensions:
+                known = ", ".join(feature_kind.dimensions)
+                self.wrong(cell.place, f"{cell.feature!r} has no dimension {cell.dimension!r}", f"Its dimensions: {known}")
+                continue
+            if cell.feature in draft.lacks:
+                self.wrong(cell.place, f"{cell.feature!r} is said to be lacking, yet has a reading", "Keep one of the two")
+                continue
+            values = self.values(cell, self.model.dimensions[cell.dimension])
+            readings.setdefault(cell.feature, {})[cell.dimension] = values
+            unit = self.units.get(cell.unit or "")
+            if unit is not None and unit.factor != 1:
+                published[f"{cell.feature}.{cell.dimension}"] = f"{', '.join(cell.texts)} {unit.symbol}"
+        for feature in draft.lacks:
+            if feature not in kind.features:
+                self.wrong(draft.place, f"a {kind.label} has no feature {feature!r} to lack", f"Its features: {', '.join(kind.features)}")
+        specs = {}
+        for feature, found in sorted(readings.items()):
+            feature_kind_id = self.model.features[feature].feature_kind
+            spec = intern(feature_kind_id, self.derive(feature_kind_id, found))
+            self.checked.specs[spec.id] = spec
+            specs[feature] = spec.id
+        stock = self.amount(draft.place, draft.stock, "stock")
+        self.checked.parts[draft.id] = Part(
+            id=draft.id,
+            kind=draft.kind,
+            label=draft.label,
+            price=self.amount(draft.place, draft.price, "price"),
+            stock=None if stock is None else int(stock),
+            specs=specs,
+            lacks=tuple(sorted(draft.lacks)),
+            published=dict(sorted(published.items())),
+        )
+
+    def values(self, cell: Cell, dimension: Dimension) -> tuple[Value, ...]:
+        if len(cell.texts) > 1 and not dimension.many and not cell.disputed:
+            self.wrong(cell.place, f"{dimension.label} takes one value, not {len(cell.texts)}", "Keep one; put ';' between sources that disagree")
+        found = [self.value(text, cell, dimension) for text in cell.texts]
+        return tuple(sorted({v for v in found if v is not None}, key=lambda v: (str(type(v)), v)))
+
+    def value(self, text: str, cell: Cell, dimension: Dimension) -> Value | None:
+        if dimension.datatype is Datatype.CODE:
+            if cell.unit:
+                self.wrong(cell.place, f"{dimension.label} is a code and has no unit, not {cell.unit!r}", "Leave the unit empty")
+            if dimension.codes and text not in dimension.codes:
+                self.wrong(cell.place, f"{text!r} is no {dimension.label}", f"Use one of: {', '.join(dimension.codes)}")
+            elif dimension.pattern and not re.fullmatch(dimension.pattern, text):
+                self.wrong(cell.place, f"{text!r} is not written as a {dimension.label}", f"It must match {dimension.pattern}")
+            return text
+        try:
+            value = parse_number(text)
+        except ValueError as error:
+            self.wrong(cell.place, str(error), f"Give the {dimension.label} as a number")
+            return None
+        value *= self.factor(cell, dimension)
+        if dimension.datatype is Datatype.INTEGER and value != int(value):
+            self.wrong(cell.place, f"the {dimension.label} {text} is not whole", "Count again")
+        if (dimension.least is not None and value < dimension.least) or (dimension.most is not None and value > dimension.most):
+            unit = f" {self.model.units[dimension.unit].symbol}" if dimension.unit in self.model.units else ""
+            least = "any" if dimension.least is None else spell(dimension.least)
+            most = "any" if dimension.most is None else spell(dimension.most)
+            wrong = f"a {dimension.label} of {spell(value)}{unit} is beyond belief"
+            self.wrong(cell.place, wrong, f"Between {least} and {most}{unit} is possible; look at the figure and its unit")
+        return parse_number(spell(value))
+
+    def factor(self, cell: Cell, dimension: Dimension) -> Decimal:
+        if dimension.unit is None:
+            if cell.unit:
+                self.wrong(cell.place, f"{dimension.label} has no unit, not {cell.unit!r}", "Leave the unit empty")
+            return Decimal(1)
+        kept = self.model.units[dimension.unit]
+        fitting = sorted(u.symbol for u in self.model.units.values() if u.kept_in == kept.id)
+        if cell.unit is None:
+            return Decimal(1)
+        unit = self.units.get(cell.unit)
+        if not cell.unit:
+            self.wrong(cell.place, f"the unit of {dimension.label} is not given", f"Write one of: {', '.join(fitting)}")
+            return Decimal(1)
+        if unit is None or unit.kept_in != kept.id:
+            self.wrong(cell.place, f"{dimension.label} is not measured in {cell.unit!r}", f"Use one of: {', '.join(fitting)}")
+            return Decimal(1)
+        return unit.factor
+
+    def derive(self, feature_kind: str, readings: dict[str, tuple[Value, ...]]) -> dict[str, tuple[Value, ...]]:
+        """Fill in derived dimensions, those that others are derived from first."""
+        found = dict(readings)
+        waiting = [self.model.dimensions[d] for d in self.model.feature_kinds[feature_kind].dimensions]
+        waiting = [d for d in waiting if d.formula is not None and d.id not in found]
+        progress = True
+        while progress:
+            progress = False
+            for dimension in list(waiting):
+                inputs = [found.get(name, ()) for name in dimension.derived_from]
+                if dimension.formula is not None and all(len(values) == 1 for values in inputs):
+                    numbers = [v[0] for v in inputs if isinstance(v[0], Decimal)]
+                    if len(numbers) == len(inputs):
+                        found[dimension.id] = (FORMULAS[dimension.formula](*numbers),)
+                        progress = True
+                    waiting.remove(dimension)
+        return found
+
+    def kit(self, draft: KitDraft) -> None:
+        self.check_id(draft.place, draft.id, [*self.on_record.kits, *self.checked.kits])
+        price = self.amount(draft.place, draft.price, "price")
+        stock = self.amount(draft.place, draft.stock, "stock")
+        if price is None:
+            self.wrong(draft.place, "the kit has no price", "Give the price of the whole kit")
+        if not draft.lines:
+            self.wrong(draft.place, "the kit has no lines", "Say which parts it contains")
+        lines = []
+        for part, quantity in draft.lines:
+            if part not in self.checked.parts and part not in self.on_record.parts:
+                self.wrong(draft.place, f"it contains {part!r}, which is no part on record", "Import the part first, or mend the id")
+            if not _WHOLE.fullmatch(quantity) or int(Decimal(quantity)) < 1:
+                self.wrong(draft.place, f"it contains {quantity!r} of {part!r}", "Write a whole number from 1")
+                continue
+            lines.append(KitLine(part=part, quantity=int(Decimal(quantity))))
+        self.checked.kits[draft.id] = Kit(
+            id=draft.id,
+            label=draft.label,
+            price=price or Decimal(0),
+            stock=None if stock is None else int(stock),
+            lines=tuple(lines),
+        )
+
+    def vehicle(self, draft: VehicleDraft) -> None:
+        self.check_id(draft.place, draft.id, [*self.on_record.vehicles, *self.checked.vehicles])
+        layout = self.model.layouts.get(draft.layout)
+        if layout is None:
+            known = ", ".join(self.model.layouts)
+            self.wrong(draft.place, f"there is no layout {draft.layout!r}", f"Use one of: {known}")
+            return
+        positions = {position.path: position for position in layout.positions}
+        parts: dict[str, str] = {}
+        for path, part in draft.parts:
+            place = f"{draft.place}, {path}"
+            if path not in positions:
+                self.wrong(place, f"the layout {layout.id!r} has no position {path!r}", "Mend the path")
+                continue
+            record = self.checked.parts.get(part) or self.on_record.parts.get(part)
+            if record is None:
+                self.wrong(place, f"there is no part {part!r} on record", "Import the part first, or mend the id")
+                continue
+            role = self.model.roles[positions[path].role]
+            if role.kind not in self.model.kinds[record.kind].ancestors:
+                taken, given = self.model.kinds[role.kind].label, self.model.kinds[record.kind].label
+                self.wrong(place, f"the position takes a {taken}; {part!r} is a {given}", "Mend the path or the part")
+            if path in parts:
+                self.wrong(place, "two parts are said to stand here", "Keep one")
+            parts[path] = part
+        unseen = [
+            path
+            for path, position in positions.items()
+            if path not in parts and (not draft.lists_all or position.role in draft.leaves_open)
+        ]
+        self.checked.vehicles[draft.id] = Vehicle(
+            id=draft.id, label=draft.label, layout=layout.id, parts=dict(sorted(parts.items())), unseen=tuple(sorted(unseen))
+        )

@@ -1,0 +1,166 @@
+"""What is on record and where it came from: the graph, the model and the catalog, and imports into them."""
+
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+from time import perf_counter
+
+from crosspin.catalog.catalog import Catalog
+from crosspin.catalog.csv_file import read_csv
+from crosspin.catalog.intake import Checked, check
+from crosspin.model.drafts import Drafts, Problem, Refused
+from crosspin.model.rdf_drafts import read_rdf
+from crosspin.model.read import read_model
+from crosspin.model.records import Records, record_triples, source_digests, source_triples
+from crosspin.model.schema import Model
+from crosspin.model.terms import thing
+from crosspin.store.graph import DERIVED, FORMATS, ONTOLOGY, SUFFIXES, GraphStore, read_folder
+
+SOURCES = thing("source", "")
+LEDGER = thing("ledger", "sources")
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """What one import put on record."""
+
+    source: str
+    parts: int
+    kits: int
+    vehicles: int
+
+
+@dataclass(frozen=True, slots=True)
+class Holdings:
+    """The model and the catalog at one version of the graph; never changed, only replaced."""
+
+    version: str
+    model: Model
+    catalog: Catalog
+
+
+class Library:
+    """The graph with what is compiled from it.  One writer at a time; readers keep the `Holdings` they took."""
+
+    def __init__(self, ontology: Path, settings: Path, folder: Path | None = None) -> None:
+        """Open the store in `folder`, or one in memory, under the ontology and the shop's settings.
+
+        Raises BrokenText or BrokenOntology where these cannot be read.
+        """
+        self.timings: dict[str, float] = {}
+        started = perf_counter()
+        self.graph = GraphStore(folder)
+        quads, digest = read_folder(ontology)
+        more, shop_digest = read_folder(settings)
+        self._ontology_digest = digest + shop_digest
+        self.graph.replace(ONTOLOGY, [*quads, *more])
+        self._time("read the ontology", started)
+        started = perf_counter()
+        self.graph.derive_layouts()
+        self._time("derive positions and joints", started)
+        started = perf_counter()
+        self.model = read_model(self.graph.facts([ONTOLOGY, DERIVED]), version="")
+        self._time("compile the model", started)
+        self.holdings = self._compile()
+
+    def _time(self, stage: str, started: float) -> None:
+        self.timings[stage] = perf_counter() - started
+
+    def sources(self) -> list[str]:
+        """The names of the sources on record."""
+        return [graph.removeprefix(SOURCES) for graph in self.graph.graphs(SOURCES)]
+
+    def _compile(self, without: str | None = None) -> Holdings:
+        started = perf_counter()
+        names = [name for name in self.sources() if name != without]
+        records = Records(self.graph.facts([SOURCES + name for name in names]), self.model)
+        digests = source_digests(self.graph.facts([LEDGER]))
+        digest = sha256(self._ontology_digest)
+        for name in names:
+            digest.update(f"{name} {digests.get(name)}".encode())
+        version = digest.hexdigest()[:16]
+        catalog = Catalog(parts=records.parts, specs=records.specs, kits=records.kits, vehicles=records.vehicles)
+        self._time("compile the catalog", started)
+        return Holdings(version, self.model.model_copy(update={"version": version}), catalog)
+
+    def import_file(self, path: Path, kind: str | None = None) -> Imported:
+        """Import a CSV file (of the kind that it is named after, or `kind`) or an RDF file, all or nothing.
+
+        Raises Refused with every problem found.
+        """
+        media_type = "text/csv" if path.suffix == ".csv" else SUFFIXES.get(path.suffix)
+        if media_type is None:
+            known = ", ".join([".csv", *SUFFIXES])
+            raise Refused([Problem(path.name, f"the suffix {path.suffix!r} is not known", f"Use one of: {known}")])
+        return self.import_text(path.name, path.read_bytes(), media_type, kind or path.stem)
+
+    def import_text(self, source: str, text: bytes, media_type: str, kind: str = "") -> Imported:
+        """Import one text under a source name, in place of what that source held, all or nothing.
+
+        Raises Refused with every problem found.
+        """
+        return self._put(source, self._drafts(source, text, media_type, kind), text)
+
+    def import_folder(self, folder: Path) -> Imported:
+        """Import every CSV and RDF file below a folder as one source, all or nothing."""
+        drafts = Drafts()
+        problems: list[Problem] = []
+        digest = sha256()
+        for path in sorted(p for p in folder.rglob("*") if p.suffix == ".csv" or p.suffix in SUFFIXES):
+            text = path.read_bytes()
+            digest.update(text)
+            media_type = "text/csv" if path.suffix == ".csv" else SUFFIXES[path.suffix]
+            try:
+                found = self._drafts(path.relative_to(folder).as_posix(), text, media_type, path.stem)
+            except Refused as refused:
+                problems.extend(refused.problems)
+                continue
+            drafts.parts.extend(found.parts)
+            drafts.kits.extend(found.kits)
+            drafts.vehicles.extend(found.vehicles)
+        if problems:
+            raise Refused(problems)
+        return self._put(folder.name, drafts, digest.digest())
+
+    def _drafts(self, source: str, text: bytes, media_type: str, kind: str) -> Drafts:
+        if media_type == "text/csv":
+            if kind not in self.model.kinds:
+                known = ", ".join(self.model.kinds)
+                raise Refused([Problem(source, f"{kind!r} is no kind", f"Name the file after one of: {known}")])
+            return read_csv(text, kind, source)
+        if media_type not in FORMATS:
+            known = ", ".join(["text/csv", *FORMATS])
+            raise Refused([Problem(source, f"the format {media_type!r} is not read", f"Use one of: {known}")])
+        units = {unit.id: unit.symbol for unit in self.model.units.values()}
+        return read_rdf(text, media_type, source, self.model, units)
+
+    def _put(self, source: str, drafts: Drafts, text: bytes) -> Imported:
+        started = perf_counter()
+        others = self._compile(without=source).catalog if source in self.sources() else self.holdings.catalog
+        checked: Checked = check(drafts, self.model, others)
+        _refuse_loose_ends(checked, others, source)
+        self._time("check what is imported", started)
+        started = perf_counter()
+        triples = record_triples(
+            self.model, checked.parts.values(), checked.specs.values(), checked.kits.values(), checked.vehicles.values()
+        )
+        self.graph.replace(SOURCES + source, triples)
+        digests = source_digests(self.graph.facts([LEDGER])) | {source: sha256(text).hexdigest()}
+        self.graph.replace(LEDGER, source_triples(digests))
+        self._time("write what is imported", started)
+        self.holdings = self._compile()
+        return Imported(source, len(checked.parts), len(checked.kits), len(checked.vehicles))
+
+
+def _refuse_loose_ends(checked: Checked, others: Catalog, source: str) -> None:
+    """A part that left its source may still be in a kit or a vehicle of another source."""
+    parts = {*checked.parts, *others.parts}
+    used = [(f"kit {k.id}", line.part) for k in others.kits.values() for line in k.lines]
+    used += [(f"vehicle {v.id}, {path}", part) for v in others.vehicles.values() for path, part in v.parts.items()]
+    problems = [
+        Problem(f"{source}", f"the part {part!r} would be gone, but {where} has it", "Keep the part, or change that first")
+        for where, part in used
+        if part not in parts
+    ]
+    if problems:
+        raise Refused(problems)
