@@ -1,0 +1,215 @@
+"""The desk: takes questions, gives answers.  One object behind the service, the page and the command line."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from threading import Lock
+from time import perf_counter
+
+from crosspin.answer.fit import Fitter
+from crosspin.answer.plan import Contradiction, Fit, Mate, PartLine, Plan, Taker, WayOutLine, WishLine
+from crosspin.answer.reasons import Scene
+from crosspin.answer.tell import tell_plan, told_cost
+from crosspin.catalog.library import Holdings, Imported, Library
+from crosspin.home import data_folder
+from crosspin.knockon.ask import Ask
+from crosspin.knockon.ask import Fit as FitWish
+from crosspin.knockon.proposal import Conflict, Proposal
+from crosspin.knockon.search import Searcher
+from crosspin.model.schema import Vehicle
+from crosspin.rules.prover import Prover
+
+
+class NotOnRecord(LookupError):
+    """Something asked for by id is not on record; the message says what would be right."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """What one version of the graph is answered with: compiled once, shared by every ask."""
+
+    holdings: Holdings
+    searcher: Searcher
+    prover: Prover
+
+
+class Desk:
+    """Answers asks, and takes imports.  Safe to share between threads."""
+
+    def __init__(self, library: Library) -> None:
+        self.library = library
+        self.timings: dict[str, float] = dict(library.timings)
+        self._writing = Lock()
+        self._bench = self._compile()
+
+    @classmethod
+    def open(cls, folder: Path | None = None) -> "Desk":
+        """The desk over the store in `folder`; without a folder, over the seed data in memory.
+
+        Raises BrokenText, BrokenOntology or Refused where the data cannot be read.
+        """
+        seeds = data_folder("seed_data")
+        library = Library(data_folder("ontology"), seeds / "settings", folder)
+        if folder is None:
+            library.import_folder(seeds / "catalog")
+        return cls(library)
+
+    def _compile(self) -> Bench:
+        started = perf_counter()
+        holdings = self.library.holdings
+        bench = Bench(
+            holdings,
+            Searcher(holdings.model, holdings.catalog),
+            Prover(self.library.graph, holdings.model, holdings.catalog),
+        )
+        self.timings["prepare search and proof"] = perf_counter() - started
+        return bench
+
+    @property
+    def holdings(self) -> Holdings:
+        """The model and catalog that answers are given from now."""
+        return self._bench.holdings
+
+    # ------------------------------------------------------------------ the main question
+
+    def ask(self, ask: Ask, timings: dict[str, float] | None = None) -> Plan | Contradiction:
+        """The answer to an ask; `timings` collects the seconds of each stage.
+
+        Raises AskError where the ask itself is wrong, SearchLimit where a stated bound was reached, and
+        Disproved where the rules do not agree with the search.
+        """
+        bench = self._bench
+        times = timings if timings is not None else {}
+        started = perf_counter()
+        found = bench.searcher.propose(ask)
+        times["search"] = perf_counter() - started
+        if isinstance(found, Conflict):
+            return self._contradiction(bench, ask, found)
+        started = perf_counter()
+        proof = bench.prover.prove(ask, found)
+        times["prove"] = perf_counter() - started
+        started = perf_counter()
+        plan = tell_plan(self._scene(bench, ask, found), ask, found, proof)
+        times["tell"] = perf_counter() - started
+        return plan
+
+    def plan_graph(self, ask: Ask, media_type: str) -> bytes:
+        """The proved plan as RDF: its placements and everything that the rules derived from them."""
+        bench = self._bench
+        found = bench.searcher.propose(ask)
+        if isinstance(found, Conflict):
+            raise NotOnRecord("there is no plan for this ask; ask for JSON to see which wishes contradict each other")
+        return bench.prover.graph(ask, found, media_type)
+
+    def _scene(self, bench: Bench, ask: Ask, found: Proposal) -> Scene:
+        vehicle = bench.holdings.catalog.vehicles[ask.vehicle]
+        layout = bench.holdings.model.layouts[vehicle.layout]
+        return Scene(bench.holdings.model, bench.holdings.catalog, vehicle, layout, found.choices)
+
+    def _contradiction(self, bench: Bench, ask: Ask, conflict: Conflict) -> Contradiction:
+        catalog = bench.holdings.catalog
+        return Contradiction(
+            version=bench.holdings.version,
+            vehicle=ask.vehicle,
+            vehicle_label=catalog.vehicles[ask.vehicle].label,
+            ask=ask,
+            wishes=tuple(wish_line(ask, w) for w in conflict.wishes),
+            why=(),
+            ways_out=tuple(
+                WayOutLine(give_up=tuple(wish_line(ask, w) for w in way.give_up), cost=told_cost(way.cost))
+                for way in conflict.ways_out
+            ),
+        )
+
+    # ------------------------------------------------------------------ fit and mates
+
+    def _fitter(self, *parts: str) -> Fitter:
+        holdings = self._bench.holdings
+        for part in parts:
+            if part not in holdings.catalog.parts:
+                raise NotOnRecord(f"there is no part {part!r} on record; look it up under /v1/parts")
+        return Fitter(holdings.model, holdings.catalog)
+
+    def fit(self, one: str, other: str) -> Fit:
+        """Do these two parts go together.  Raises NotOnRecord."""
+        return self._fitter(one, other).fit(one, other)
+
+    def mates(self, part: str, vehicle: str | None = None) -> list[Mate]:
+        """What mates with a part, in the catalog or in one vehicle.  Raises NotOnRecord."""
+        fitter = self._fitter(part)
+        return fitter.mates(part, self.vehicle(vehicle) if vehicle is not None else None)
+
+    def equals(self, part: str) -> list[PartLine]:
+        """Which parts are equal to this one.  Raises NotOnRecord."""
+        return self._fitter(part).equals(part)
+
+    def vehicle(self, name: str) -> Vehicle:
+        """A vehicle as received.  Raises NotOnRecord."""
+        found = self.holdings.catalog.vehicles.get(name)
+        if found is None:
+            known = ", ".join(self.holdings.catalog.vehicles)
+            raise NotOnRecord(f"there is no vehicle {name!r} on record; there are: {known}")
+        return found
+
+    def takers(self, part_id: str) -> list[Taker]:
+        """Which vehicles on record could take a part, at which position, and what each would then need.
+
+        Raises NotOnRecord.
+        """
+        self._fitter(part_id)
+        bench = self._bench
+        model, catalog = bench.holdings.model, bench.holdings.catalog
+        ancestors = model.kinds[catalog.parts[part_id].kind].ancestors
+        takers = []
+        for vehicle in catalog.vehicles.values():
+            for position in model.layouts[vehicle.layout].positions:
+                if model.roles[position.role].kind in ancestors:
+                    takers.append(self._taker(bench, part_id, vehicle.id, position.path))
+        return takers
+
+    def _taker(self, bench: Bench, part: str, vehicle: str, path: str) -> Taker:
+        label = bench.holdings.catalog.vehicles[vehicle].label
+        found = bench.searcher.propose(Ask(vehicle=vehicle, fit=(FitWish(at=path, part=part),)))
+        if isinstance(found, Conflict):
+            return Taker(
+                vehicle=vehicle, vehicle_label=label, position=path, possible=False, cost=None, also=(),
+                why_not=("No choice of other parts on record goes together with it here.",),
+            )
+        also = tuple(p for p, c in found.choices.items() if p in found.causes)
+        return Taker(
+            vehicle=vehicle, vehicle_label=label, position=path, possible=True,
+            cost=told_cost(found.cost), also=also, why_not=(),
+        )
+
+    # ------------------------------------------------------------------ imports
+
+    def import_text(self, source: str, text: bytes, media_type: str, kind: str = "") -> Imported:
+        """Import one text, all or nothing; answers change once it is on record.  Raises Refused."""
+        with self._writing:
+            imported = self.library.import_text(source, text, media_type, kind)
+            self._bench = self._compile()
+        return imported
+
+    def import_path(self, path: Path, kind: str | None = None) -> Imported:
+        """Import a file or a folder, all or nothing.  Raises Refused."""
+        with self._writing:
+            imported = self.library.import_folder(path) if path.is_dir() else self.library.import_file(path, kind)
+            self._bench = self._compile()
+        return imported
+
+
+def wish_line(ask: Ask, wish: str) -> WishLine:
+    """A wish in words, by its place in the ask ("fit/0")."""
+    sort, _, index = wish.partition("/")
+    if sort == "fit":
+        fit = ask.fit[int(index)]
+        what = fit.part or fit.kit or fit.kind or "a part"
+        readings = ", ".join(
+            f"{r.feature} {r.dimension} {r.equals if r.equals is not None else f'{r.least or 0} to {r.most or 0}'}"
+            for r in fit.readings
+        )
+        sentence = f"Fit {what}{f' with {readings}' if readings else ''} at {fit.at}."
+    else:
+        patterns: Mapping[str, tuple[str, ...]] = {"keep": ask.keep, "remove": ask.remove}
+        sentence = f"{sort.capitalize()} what stands at {patterns[sort][int(index)]}."
+    return WishLine(id=wish, sentence=sentence)

@@ -1,0 +1,181 @@
+"""Do two parts go together; what mates with a part; which parts are equal to it."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from crosspin.answer.plan import CriterionLine, Fit, Mate, PartLine
+from crosspin.answer.words import Words
+from crosspin.catalog.catalog import Catalog
+from crosspin.model.judge import Finding, judge_joint, overall
+from crosspin.model.schema import JointKind, Model, Part, Value, Vehicle, Verdict
+
+
+def line(part: Part) -> PartLine:
+    """A part as it stands in a line."""
+    return PartLine(id=part.id, label=part.label, price=part.price, stock=part.stock)
+
+
+@dataclass(frozen=True, slots=True)
+class Fitter:
+    """Answers about pairs of parts, without a plan."""
+
+    model: Model
+    catalog: Catalog
+
+    @property
+    def _many(self) -> frozenset[str]:
+        return frozenset(d.id for d in self.model.dimensions.values() if d.many)
+
+    def _is(self, part: Part, kind: str) -> bool:
+        return kind in self.model.kinds[part.kind].ancestors
+
+    def meetings(self, one: Part, other: Part) -> Iterator[tuple[JointKind, Part, Part]]:
+        """Every joint kind at which two parts can meet, with the parts in its order."""
+        for kind in self.model.joint_kinds.values():
+            if self._is(one, kind.left_kind) and self._is(other, kind.right_kind):
+                yield kind, one, other
+            if one.kind != other.kind and self._is(other, kind.left_kind) and self._is(one, kind.right_kind):
+                yield kind, other, one
+
+    def fit(self, one: str, other: str) -> Fit:
+        """Judge two parts at every joint kind at which they can meet.
+
+        Parts that meet nowhere get the verdict unknown, with no joint: nothing is known to speak for them.
+        """
+        left, right = self.catalog.parts[one], self.catalog.parts[other]
+        words = Words(self.model)
+        lines: list[CriterionLine] = []
+        joints: list[str] = []
+        verdicts: list[Verdict] = []
+        for kind, first, second in self.meetings(left, right):
+            findings = judge_joint(kind, first, second, self.catalog.specs, self._many)
+            joints.append(kind.id)
+            verdicts.extend(f.verdict for f in findings)
+            lines.extend(self._criterion(words, kind, f, first, second) for f in findings)
+        return Fit(
+            left=line(left),
+            right=line(right),
+            verdict=overall(verdicts) if joints else Verdict.UNKNOWN,
+            joints=tuple(joints),
+            criteria=tuple(lines),
+        )
+
+    def _criterion(self, words: Words, kind: JointKind, finding: Finding, left: Part, right: Part) -> CriterionLine:
+        criterion = finding.criterion
+        if finding.verdict is Verdict.CLASHES:
+            sentence = words.clash(kind, finding, left, right)
+        elif finding.verdict is Verdict.UNKNOWN:
+            sentence = " ".join(self.to_measure(words, kind, finding, left, right))
+        elif criterion.says_fit:
+            sentence = words.fill(criterion.says_fit, kind, finding, left, right)
+        else:
+            sentence = ""
+        shown_right = words.fill("{right}", kind, finding, left, right)
+        return CriterionLine(
+            joint_kind=kind.id,
+            criterion=criterion.id,
+            left=words.fill("{left}", kind, finding, left, right),
+            right=shown_right,
+            verdict=finding.verdict,
+            sentence=sentence,
+            remedies=tuple(self.model.remedies[r].label for r in criterion.remedies)
+            if finding.verdict is Verdict.CLASHES
+            else (),
+            evidence=words.evidence((*kind.evidence, *criterion.evidence)),
+        )
+
+    def to_measure(self, words: Words, kind: JointKind, finding: Finding, left: Part, right: Part) -> list[str]:
+        """What to measure before an unknown criterion can be judged, one sentence a reading."""
+        return [
+            f"{'Sources disagree on' if recorded else 'Measure'} the "
+            f"{self.model.dimensions[d].label} of {part.label}"
+            f"{': ' + words.reading(part, feature, d, recorded) if recorded else ''}. "
+            f"{self.model.dimensions[d].how_to_measure}"
+            for part, feature, d, recorded in missing(self.model, kind, finding, left, right)
+        ]
+
+    def mates(self, part_id: str, vehicle: Vehicle | None = None) -> list[Mate]:
+        """What mates with a part: catalog parts that fit it at some joint kind, or, given a vehicle, each
+        of the vehicle's parts that it would meet, with the verdict there."""
+        part = self.catalog.parts[part_id]
+        if vehicle is not None:
+            return self._mates_in(part, vehicle)
+        found = []
+        for kind in self.model.joint_kinds.values():
+            for mine, other_kind in ((kind.left_kind, kind.right_kind), (kind.right_kind, kind.left_kind)):
+                if not self._is(part, mine):
+                    continue
+                for other_id in self.catalog.of_kind(self.model, other_kind):
+                    other = self.catalog.parts[other_id]
+                    pair = (part, other) if mine == kind.left_kind else (other, part)
+                    verdict = overall([f.verdict for f in self._judge(kind, *pair)])
+                    if verdict is Verdict.FITS:
+                        found.append(Mate(part=line(other), position=None, joint_kind=kind.id, verdict=verdict, because=()))
+                if kind.left_kind == kind.right_kind:
+                    break
+        return sorted(found, key=lambda m: (m.joint_kind, m.part.id))
+
+    def _judge(self, kind: JointKind, left: Part, right: Part) -> tuple[Finding, ...]:
+        return judge_joint(kind, left, right, self.catalog.specs, self._many)
+
+    def _mates_in(self, part: Part, vehicle: Vehicle) -> list[Mate]:
+        words = Words(self.model)
+        layout = self.model.layouts[vehicle.layout]
+        roles = {p.path: self.model.roles[p.role] for p in layout.positions}
+        found = []
+        for joint in layout.joints:
+            kind = self.model.joint_kinds[joint.joint_kind]
+            for here, there, mine in ((joint.left, joint.right, True), (joint.right, joint.left, False)):
+                own_kind, other_kind = (kind.left_kind, kind.right_kind) if mine else (kind.right_kind, kind.left_kind)
+                other_id = vehicle.parts.get(there)
+                if other_id is None or not self._is(part, roles[here].kind) or not self._is(part, own_kind):
+                    continue
+                other = self.catalog.parts[other_id]
+                if not self._is(other, other_kind):
+                    continue
+                left, right = (part, other) if mine else (other, part)
+                findings = self._judge(kind, left, right)
+                found.append(
+                    Mate(
+                        part=line(other),
+                        position=there,
+                        joint_kind=kind.id,
+                        verdict=overall([f.verdict for f in findings]),
+                        because=tuple(
+                            self._criterion(words, kind, f, left, right).sentence
+                            for f in findings
+                            if f.verdict is not Verdict.FITS
+                        ),
+                    )
+                )
+        return sorted(found, key=lambda m: (m.position or "", m.joint_kind, m.verdict, m.because))
+
+    def equals(self, part_id: str) -> list[PartLine]:
+        """Parts of the same kind with the same readings at every feature, cheapest first."""
+        part = self.catalog.parts[part_id]
+        twins = [
+            other
+            for other in self.catalog.parts.values()
+            if other.id != part.id and (other.kind, other.specs, other.lacks) == (part.kind, part.specs, part.lacks)
+        ]
+        return [line(t) for t in sorted(twins, key=lambda t: (t.price is None, t.price or 0, t.id))]
+
+
+def missing(
+    model: Model, kind: JointKind, finding: Finding, left: Part, right: Part
+) -> list[tuple[Part, str, str, tuple[Value, ...]]]:
+    """The readings that an unknown finding lacks or disputes: part, feature, dimension, what is recorded."""
+    criterion = finding.criterion
+    sides: list[tuple[Part, str, str | None, tuple[Value, ...]]] = [
+        (left, kind.left_feature, criterion.left, finding.left),
+        (right, kind.right_feature, criterion.right, finding.right),
+        (right, kind.right_feature, criterion.right_high, finding.right_high),
+    ]
+    found = []
+    for part, feature, dimension, values in sides:
+        if dimension is None:
+            continue
+        disputed = len(values) > 1 and not (model.dimensions[dimension].many and part is right)
+        if not values or disputed:
+            found.append((part, feature, dimension, values))
+    return found

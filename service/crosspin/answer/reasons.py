@@ -1,0 +1,146 @@
+"""Why a position cannot stay as it was: the search's causes put into sentences and chained back to the ask."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from crosspin.answer.plan import Reason
+from crosspin.answer.words import Words
+from crosspin.catalog.catalog import Catalog
+from crosspin.knockon.proposal import Cause, Choice, Proposal, State
+from crosspin.model.judge import Finding, judge_joint
+from crosspin.model.schema import Layout, Model, Part, Vehicle, Verdict
+
+
+def stand_in(model: Model, layout: Layout, path: str) -> Part:
+    """The stand-in for the part at a position that nobody looked at."""
+    role = model.roles[next(p.role for p in layout.positions if p.path == path)]
+    return Part(id=f"unseen:{path}", kind=role.kind, label=f"the unseen {role.label}", unidentified=True)
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A vehicle as received beside a plan for it: what stands where, before and after."""
+
+    model: Model
+    catalog: Catalog
+    vehicle: Vehicle
+    layout: Layout
+    choices: Mapping[str, Choice]
+
+    def received(self, path: str) -> Part | None:
+        """The received part at a position, a stand-in where nobody looked."""
+        if path in self.vehicle.parts:
+            return self.catalog.parts[self.vehicle.parts[path]]
+        return stand_in(self.model, self.layout, path) if path in self.vehicle.unseen else None
+
+    def planned(self, path: str) -> Part | None:
+        """The part that the plan has at a position."""
+        choice = self.choices[path]
+        if choice.state is State.RECEIVED:
+            return self.received(path)
+        return self.catalog.parts[choice.part] if choice.part is not None else None
+
+    def is_fresh(self, path: str) -> bool:
+        """Whether the plan brings a new part here."""
+        return self.choices[path].state is State.FRESH
+
+
+class Reasons:
+    """Turns causes into reasons."""
+
+    def __init__(self, scene: Scene, proposal: Proposal) -> None:
+        self.scene = scene
+        self.proposal = proposal
+        self.words = Words(scene.model)
+        self._joints = {j.id: j for j in scene.layout.joints}
+        self._pairings = {p.id: p for p in scene.layout.pairings}
+        self._many = frozenset(d.id for d in scene.model.dimensions.values() if d.many)
+
+    def findings(self, joint_id: str, left: Part, right: Part) -> tuple[Finding, ...]:
+        """What every criterion of a joint says of two parts."""
+        kind = self.scene.model.joint_kinds[self._joints[joint_id].joint_kind]
+        return judge_joint(kind, left, right, self.scene.catalog.specs, self._many)
+
+    def chain(self, position: str) -> tuple[Reason, ...]:
+        """From this position back to one that was asked for, one reason a link."""
+        links: list[Reason] = []
+        here = position
+        while here not in self.proposal.asked and self.proposal.causes.get(here):
+            cause = self.proposal.causes[here][0]
+            links.append(self.reason(here, cause))
+            here = cause.source
+        wishes = ", ".join(self.proposal.asked.get(here, ()))
+        links.append(
+            Reason(
+                position=here,
+                source=None,
+                rule=None,
+                criterion=None,
+                sentence=f"The {self.words.place(here)} was asked for ({wishes}).",
+            )
+        )
+        return tuple(links)
+
+    def reason(self, position: str, cause: Cause) -> Reason:
+        """Why the received state of `position` cannot stay."""
+        if cause.rule in self._joints:
+            return self._by_joint(position, cause)
+        if cause.rule in self._pairings:
+            return self._by_pairing(position, cause)
+        resource = self.scene.model.resources[cause.rule]
+        part = self.scene.planned(cause.source)
+        return Reason(
+            position=position,
+            source=cause.source,
+            rule=resource.id,
+            criterion=None,
+            sentence=self.words.rule(resource.says, part.label if part else "nothing", cause.source),
+            evidence=self.words.evidence(resource.evidence),
+        )
+
+    def against(self, candidate: Part, position: str, cause: Cause) -> str:
+        """Why a candidate would not serve at a position of the plan."""
+        if cause.rule in self._joints:
+            return self._joint_sentence(candidate, position, cause)[0]
+        return self.reason(position, cause).sentence
+
+    def _joint_sentence(self, mine: Part, position: str, cause: Cause) -> tuple[str, tuple[str, ...]]:
+        joint = self._joints[cause.rule]
+        kind = self.scene.model.joint_kinds[joint.joint_kind]
+        other = self.scene.planned(cause.source)
+        assert other is not None, f"{cause.source} is empty, yet speaks at {cause.rule}"
+        left, right = (mine, other) if joint.left == position else (other, mine)
+        finding = next(f for f in self.findings(cause.rule, left, right) if cause.criterion in (None, f.criterion.id))
+        if finding.verdict is Verdict.UNKNOWN:
+            dimension = self.scene.model.dimensions[finding.criterion.left]
+            sentence = f"Whether {left.label} and {right.label} fit is not known: {dimension.label} is not recorded."
+        else:
+            sentence = self.words.clash(kind, finding, left, right)
+        return sentence, self.words.evidence((*kind.evidence, *finding.criterion.evidence))
+
+    def _by_joint(self, position: str, cause: Cause) -> Reason:
+        received = self.scene.received(position)
+        assert received is not None, f"{position} was empty, yet clashes at {cause.rule}"
+        sentence, evidence = self._joint_sentence(received, position, cause)
+        return Reason(
+            position=position,
+            source=cause.source,
+            rule=self._joints[cause.rule].joint_kind,
+            criterion=cause.criterion,
+            sentence=sentence,
+            evidence=evidence,
+        )
+
+    def _by_pairing(self, position: str, cause: Cause) -> Reason:
+        pairing = self._pairings[cause.rule]
+        model = self.scene.model
+        rule = model.needs[pairing.rule] if pairing.rule in model.needs else model.renewals[pairing.rule]
+        when = self.scene.planned(pairing.when) if pairing.when != position else self.scene.received(position)
+        return Reason(
+            position=position,
+            source=cause.source,
+            rule=rule.id,
+            criterion=None,
+            sentence=self.words.rule(rule.says, when.label if when else "nothing", pairing.when),
+            evidence=self.words.evidence(rule.evidence),
+        )
