@@ -48,10 +48,9 @@ class Desk:
 
         Raises BrokenText, BrokenOntology or Refused where the data cannot be read.
         """
-        seeds = data_folder("seed_data")
-        library = Library(data_folder("ontology"), seeds / "settings", folder)
+        library = Library(data_folder("ontology"), folder)
         if folder is None:
-            library.import_folder(seeds / "catalog")
+            library.import_folder(data_folder("seed_data"))
         return cls(library)
 
     def _compile(self) -> Bench:

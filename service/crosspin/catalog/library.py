@@ -42,18 +42,16 @@ class Holdings:
 class Library:
     """The graph with what is compiled from it.  One writer at a time; readers keep the `Holdings` they took."""
 
-    def __init__(self, ontology: Path, settings: Path, folder: Path | None = None) -> None:
-        """Open the store in `folder`, or one in memory, under the ontology and the shop's settings.
+    def __init__(self, ontology: Path, folder: Path | None = None) -> None:
+        """Open the store in `folder`, or one in memory, under the ontology (layouts and shop settings included).
 
         Raises BrokenText or BrokenOntology where these cannot be read.
         """
         self.timings: dict[str, float] = {}
         started = perf_counter()
         self.graph = GraphStore(folder)
-        quads, digest = read_folder(ontology)
-        more, shop_digest = read_folder(settings)
-        self._ontology_digest = digest + shop_digest
-        self.graph.replace(ONTOLOGY, [*quads, *more])
+        quads, self._ontology_digest = read_folder(ontology)
+        self.graph.replace(ONTOLOGY, quads)
         self._time("read the ontology", started)
         started = perf_counter()
         self.graph.derive_layouts()
