@@ -61,8 +61,8 @@ FORMULAS: Mapping[str, Callable[..., Decimal]] = MappingProxyType(
         "hypotenuse": hypotenuse,
         "slopeAngle": slope_angle,
         "difference": difference,
-        "tyreDiameter": tyre_diameter,
-        "gearRatio": gear_ratio,
+        "diameterByDesignation": tyre_diameter,
+        "toothRatio": gear_ratio,
     }
 )
 """Every formula by the identifier that the ontology uses."""
