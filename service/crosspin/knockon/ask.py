@@ -1,5 +1,7 @@
 """The question: what the customer wants fitted, kept and removed."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -47,3 +49,20 @@ class Ask(_Closed):
     keep: tuple[str, ...] = ()
     remove: tuple[str, ...] = ()
     in_stock_only: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """What is wrong with an ask: the place in it ("fit/0/at"), what is wrong there, and what would be right."""
+
+    place: str
+    wrong: str
+    mend: str
+
+
+class AskError(Exception):
+    """The ask cannot be understood; `problems` lists everything that is wrong with it, in its own order."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        super().__init__("; ".join(f"{p.place}: {p.wrong}" for p in problems))
+        self.problems = tuple(problems)

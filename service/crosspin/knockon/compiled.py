@@ -1,0 +1,236 @@
+"""Model, catalog and layout, made ready for search once and shared by every ask about that layout.
+
+Everything here depends on the ontology and the catalog only, never on a vehicle or an ask.  What is filled
+in later (a table on its first use) comes out the same whoever fills it, so threads may share it.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import partial
+
+import numpy as np
+import numpy.typing as npt
+
+from crosspin.catalog.catalog import Catalog
+from crosspin.knockon.mating import (
+    Costs,
+    Mating,
+    SpecIndex,
+    dearest_repairs,
+    operation_money,
+)
+from crosspin.knockon.pairing import STATES, condition_code, kind_code, pairing_matrix
+from crosspin.knockon.proposal import State
+from crosspin.knockon.tally import Tally
+from crosspin.knockon.weights import MINOR_UNIT, Weights, decimals_of
+from crosspin.model.schema import Hand, Layout, Model, Need, Part, Renewal
+
+Codes = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Facet:
+    """All that one side of one rule can see of a part; `states` is how many states it tells apart.
+
+    Joint kinds ask only whether a part is fresh, needs and renewals also whether a position was emptied.
+    """
+
+    name: str
+    read: Callable[[Part | None], int]
+    states: int
+
+    def index(self, part: Part | None, state: State) -> int:
+        """Row or column of the rule's matrix."""
+        return self.seen(self.read(part), state)
+
+    def seen(self, code: int, state: State) -> int:
+        """Row or column for a code already read."""
+        offset = STATES[state] if self.states == len(STATES) else int(state is State.FRESH)
+        return self.states * code + offset
+
+
+@dataclass(frozen=True, eq=False)
+class Ruling:
+    """One joint kind, need or renewal: the facets of its two sides and the packed cost of every pair."""
+
+    id: str
+    first: Facet
+    second: Facet
+    mating: Mating | None
+    pairing: Need | Renewal | None
+    table: Costs | None
+
+    @property
+    def matrix(self) -> Costs:
+        """Packed costs by the first and second facet's index."""
+        if self.mating is not None:
+            return self.mating.matrix
+        assert self.table is not None
+        return self.table
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Link:
+    """A joint or pairing of the layout between the positions `first` and `second`."""
+
+    id: str
+    ruling: Ruling
+    first: str
+    second: str
+
+    def facet_at(self, path: str) -> Facet:
+        """The facet that looks at that end."""
+        return self.ruling.first if path == self.first else self.ruling.second
+
+    def costs(self, path: str, here: Codes | int, there: Codes | int) -> Costs:
+        """Packed costs of indices at `path` (rows) against indices at the other end."""
+        matrix = self.ruling.matrix
+        if path != self.first:
+            matrix = matrix.T
+        if isinstance(here, int) or isinstance(there, int):
+            return np.asarray(matrix[here, there], dtype=np.int64)
+        return np.asarray(matrix[here[:, None], there], dtype=np.int64)
+
+    def other(self, path: str) -> str:
+        """The position at the other end."""
+        return self.second if path == self.first else self.first
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Selection:
+    """Parts of a role by class of equal signature.
+
+    `best` holds the cheapest part of each class (then the lowest id), ascending; `members` all parts of the
+    class, cheapest first.  Numbers are places in `Candidates.parts`.
+    """
+
+    best: npt.NDArray[np.intp]
+    members: tuple[tuple[int, ...], ...]
+
+
+class Candidates:
+    """The orderable parts of one role, by id, and what every rule sees of them."""
+
+    def __init__(
+        self,
+        parts: Sequence[Part],
+        facets: Iterable[Facet],
+        tallies: Sequence[Tally],
+        weights: Weights,
+    ) -> None:
+        self.parts = parts
+        self.places = {part.id: place for place, part in enumerate(parts)}
+        self.prices = np.array([weights.money(part.price or Decimal(0)) for part in parts], dtype=np.int64)
+        self.columns = {
+            facet.name: np.array([facet.index(part, State.FRESH) for part in parts], dtype=np.int64) for facet in facets
+        }
+        self.shares = {tally.resource.id: [tally.share(part) for part in parts] for tally in tallies}
+        rows = zip(
+            *(column.tolist() for column in self.columns.values()),
+            *self.shares.values(),
+            strict=True,
+        )
+        numbered: dict[object, int] = {}
+        unseen: Iterable[object] = rows if self.columns or self.shares else [()] * len(parts)
+        self._classes = [numbered.setdefault(row, len(numbered)) for row in unseen]
+        self._selections: dict[bool, Selection] = {}
+
+    def all(self, stocked: bool) -> Selection:
+        """Every part; with `stocked`, every part that is known to lie on the shelf."""
+        if stocked not in self._selections:
+            self._selections[stocked] = self.select(
+                place for place, part in enumerate(self.parts) if not stocked or part.stock
+            )
+        return self._selections[stocked]
+
+    def select(self, places: Iterable[int]) -> Selection:
+        """Some of the parts, by class."""
+        classes: dict[int, list[int]] = {}
+        for place in sorted(places, key=lambda p: (self.prices[p], p)):
+            classes.setdefault(self._classes[place], []).append(place)
+        members = sorted(classes.values(), key=lambda places: places[0])
+        return Selection(np.array([m[0] for m in members], dtype=np.intp), tuple(map(tuple, members)))
+
+
+class Compiled:
+    """One layout, ready for asks; with `stocked`, for asks that take adapters from the shelf only."""
+
+    def __init__(self, model: Model, catalog: Catalog, layout: Layout, stocked: bool) -> None:
+        self.model = model
+        self.catalog = catalog
+        self.layout = layout
+        self.stocked = stocked
+        self.positions = {p.path: p for p in sorted(layout.positions, key=lambda p: p.path)}
+        self._orderable = {
+            role: [catalog.parts[i] for i in sorted(catalog.of_kind(model, model.roles[role].kind))]
+            for role in sorted({p.role for p in layout.positions})
+        }
+        self.weights = self._weigh()
+        self.tallies = [Tally(model, catalog, r) for _, r in sorted(model.resources.items())]
+        self.rulings = self._rule()
+        self.links, facets = self._link()
+        self.candidates = {
+            role: Candidates(parts, facets[role].values(), self.tallies, self.weights)
+            for role, parts in self._orderable.items()
+        }
+
+    def _weigh(self) -> Weights:
+        model, catalog, layout = self.model, self.catalog, self.layout
+        prices = {p.id: p.price for p in catalog.parts.values() if p.price is not None}
+        work = {r.id: operation_money(model, r) for r in model.remedies.values()}
+        decimals = max(MINOR_UNIT, decimals_of(prices.values()), decimals_of(work.values()))
+        dearest = {
+            kind: max((prices[p] for p in catalog.of_kind(model, kind)), default=Decimal(0))
+            for kind in {r.adapter_kind for r in model.remedies.values() if r.adapter_kind is not None}
+        }
+        money = sum(
+            (
+                max((p.price or Decimal(0) for p in self._orderable[q.role]), default=Decimal(0))
+                for q in layout.positions
+            ),
+            Decimal(0),
+        ) + sum((dearest_repairs(model, model.joint_kinds[j.joint_kind], dearest) for j in layout.joints), Decimal(0))
+        return Weights.for_bounds(
+            decimals,
+            money=int(money.scaleb(decimals)),
+            unknown=len(layout.joints) + len(layout.pairings) + len(model.resources),
+            extra=len(layout.positions),
+            unsafe=len(layout.joints),
+        )
+
+    def _rule(self) -> dict[str, Ruling]:
+        model, catalog = self.model, self.catalog
+        index = SpecIndex(model, catalog)
+        rulings: dict[str, Ruling] = {}
+        for kind in sorted({j.joint_kind for j in self.layout.joints}):
+            mating = Mating(model, catalog, index, model.joint_kinds[kind], self.weights, self.stocked)
+            first, second = (Facet(f"{kind}/{hand}", partial(mating.code, hand), 2) for hand in (Hand.LEFT, Hand.RIGHT))
+            rulings[kind] = Ruling(kind, first, second, mating, None, None)
+        for name in sorted({p.rule for p in self.layout.pairings}):
+            rule: Need | Renewal
+            if name in model.needs:
+                rule = need = model.needs[name]
+                when = partial(condition_code, model, catalog, need.when)
+                then = partial(condition_code, model, catalog, need.then)
+            else:
+                rule = renewal = model.renewals[name]
+                when = partial(kind_code, model, renewal.when_kind)
+                then = partial(kind_code, model, renewal.then_kind)
+            first, second = Facet(f"{name}/when", when, 3), Facet(f"{name}/then", then, 3)
+            rulings[name] = Ruling(name, first, second, None, rule, pairing_matrix(rule, self.weights))
+        return rulings
+
+    def _link(self) -> tuple[dict[str, dict[str, tuple[Link, ...]]], dict[str, dict[str, Facet]]]:
+        """The links of every position by neighbour, and the facets that look at every role."""
+        ends = [(j.id, j.joint_kind, j.left, j.right) for j in self.layout.joints]
+        ends += [(p.id, p.rule, p.when, p.then) for p in self.layout.pairings]
+        links: dict[str, dict[str, tuple[Link, ...]]] = {path: {} for path in self.positions}
+        facets: dict[str, dict[str, Facet]] = {role: {} for role in self._orderable}
+        for identifier, rule, first, second in sorted(ends):
+            link = Link(identifier, self.rulings[rule], first, second)
+            for path, other in ((first, second), (second, first)):
+                links[path][other] = (*links[path].get(other, ()), link)
+                facet = link.facet_at(path)
+                facets[self.positions[path].role][facet.name] = facet
+        return links, facets

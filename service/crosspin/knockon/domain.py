@@ -1,0 +1,185 @@
+"""What may stand at one position under one question."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from crosspin.knockon.compiled import Candidates, Codes, Compiled, Facet, Link, Selection
+from crosspin.knockon.proposal import Choice, State
+from crosspin.knockon.tally import Adds, Tally
+from crosspin.knockon.wishes import Question, Want
+from crosspin.model.schema import Part
+
+Force = Mapping[str, Choice]
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """One value of a domain: the state and, where fresh, the members of its class, cheapest first.
+
+    `wished` says whether the wishes that name the position admit it, `free` whether it would be admitted
+    without them.
+    """
+
+    state: State
+    members: tuple[int, ...] = ()
+    wished: bool = True
+    free: bool = True
+
+
+class Domain:
+    """The values of one position, best of equals first: as received, emptied, then fresh parts by id."""
+
+    def __init__(self, path: str, received: Part | None, candidates: Candidates, values: list[Value]) -> None:
+        self.path = path
+        self.received = received
+        self.candidates = candidates
+        self.values = values
+        self._fresh = np.array([v.members[0] for v in values if v.members], dtype=np.intp)
+        self._indices: dict[str, Codes] = {}
+
+    def __len__(self) -> int:
+        return len(self.values)
+
+    @property
+    def prices(self) -> npt.NDArray[np.int64]:
+        """Packed price of every value, that of the cheapest member where fresh."""
+        return np.concatenate(
+            [np.zeros(len(self.values) - self._fresh.size, dtype=np.int64), self.candidates.prices[self._fresh]]
+        )
+
+    @property
+    def changed(self) -> npt.NDArray[np.bool_]:
+        """Which values are a change from what was received."""
+        return np.array([v.state is not State.RECEIVED for v in self.values], dtype=bool)
+
+    def part_of(self, value: Value) -> Part | None:
+        """The part that a value puts there; the cheapest member of a class."""
+        if value.state is State.RECEIVED:
+            return self.received
+        return self.candidates.parts[value.members[0]] if value.members else None
+
+    def choice(self, value: Value, member: int = 0) -> Choice:
+        """A value as a choice; `member` picks one of a class."""
+        if value.state is State.RECEIVED:
+            return Choice(State.RECEIVED, None if self.received is None else self.received.id)
+        if value.state is State.EMPTIED:
+            return Choice(State.EMPTIED, None)
+        return Choice(State.FRESH, self.candidates.parts[value.members[member]].id)
+
+    def indices(self, facet: Facet) -> Codes:
+        """Every value's row or column in the matrix of the rule whose facet this is."""
+        known = self._indices.get(facet.name)
+        if known is None:
+            still = [facet.index(self.part_of(value), value.state) for value in self.values if not value.members]
+            known = np.concatenate([np.array(still, dtype=np.int64), self.candidates.columns[facet.name][self._fresh]])
+            self._indices[facet.name] = known
+        return known
+
+    def adds(self, tally: Tally) -> Adds:
+        """What every value adds to a resource."""
+        shares = self.candidates.shares[tally.resource.id]
+        received = tally.share(self.received)
+        return Adds.of(
+            [
+                shares[v.members[0]] if v.members else received if v.state is State.RECEIVED else None
+                for v in self.values
+            ],
+            self.changed.tolist(),
+            received,
+        )
+
+
+def link_costs(link: Link, here: Domain, there: Domain) -> Codes:
+    """Packed costs of a link: the values of one domain (rows) against those of the other."""
+    return link.costs(here.path, here.indices(link.facet_at(here.path)), there.indices(link.facet_at(there.path)))
+
+
+class Domains:
+    """Makes the domains of one question.
+
+    A hard wish restricts its positions; with `soft`, every position also keeps what it may hold without its
+    wishes, and values say which is which.  `force` pins positions to one choice.
+    """
+
+    def __init__(self, compiled: Compiled, question: Question, soft: bool, force: Force) -> None:
+        self._compiled = compiled
+        self._question = question
+        self._soft = soft
+        self._force = force
+
+    def kept(self, path: str) -> Domain:
+        """The position with nothing but what was received."""
+        return self._domain(path, [Value(State.RECEIVED)])
+
+    def of(self, path: str) -> Domain:
+        """The position with all that it may hold."""
+        if path in self._force:
+            return self._domain(path, self._forced(path, self._force[path]))
+        wishes = self._question.by_path.get(path, ())
+        if not wishes:
+            return self._domain(path, self._free(path))
+        if self._soft:
+            return self._domain(path, self._either(path))
+        return self._domain(path, self._wished(path))
+
+    def _domain(self, path: str, values: list[Value]) -> Domain:
+        position = self._question.positions[path]
+        return Domain(path, self._question.received[path], self._compiled.candidates[position.role], values)
+
+    def _candidates(self, path: str) -> Candidates:
+        return self._compiled.candidates[self._question.positions[path].role]
+
+    def _still(self, path: str) -> list[Value]:
+        """What needs no part: leave it, or take it out where the position may be empty."""
+        role = self._compiled.model.roles[self._question.positions[path].role]
+        values = [Value(State.RECEIVED)]
+        if role.may_be_empty and self._question.received[path] is not None:
+            values.append(Value(State.EMPTIED))
+        return values
+
+    def _free(self, path: str) -> list[Value]:
+        selection = self._candidates(path).all(self._question.in_stock_only)
+        return self._still(path) + _fresh(selection)
+
+    def _wished(self, path: str) -> list[Value]:
+        wish = self._question.by_path[path][0]
+        if wish.keeps:
+            return [Value(State.RECEIVED)]
+        want = wish.wants[path]
+        if want is None:
+            return [Value(State.RECEIVED if self._question.received[path] is None else State.EMPTIED)]
+        return ([Value(State.RECEIVED)] if want.received else []) + _fresh(self._wanted(path, want))
+
+    def _wanted(self, path: str, want: Want) -> Selection:
+        candidates = self._candidates(path)
+        return candidates.select(candidates.places[part] for part in want.parts)
+
+    def _either(self, path: str) -> list[Value]:
+        """Everything with the wishes and everything without them.
+
+        A class may stand there twice, because the cheapest part that a wish admits need not be the cheapest
+        of its class, nor be admitted at all without the wish.
+        """
+        wished = self._wished(path)
+        states = {value.state for value in wished if not value.members}
+        still = self._still(path)
+        if State.EMPTIED in states and all(value.state is not State.EMPTIED for value in still):
+            still.append(Value(State.EMPTIED, free=False))
+        values = [Value(v.state, wished=v.state in states, free=v.free) for v in still]
+        values += [Value(v.state, v.members, wished=True, free=False) for v in wished if v.members]
+        selection = self._candidates(path).all(self._question.in_stock_only)
+        values += [Value(State.FRESH, members, wished=False) for members in selection.members]
+        return values
+
+    def _forced(self, path: str, choice: Choice) -> list[Value]:
+        if choice.state is not State.FRESH:
+            return [Value(choice.state)]
+        assert choice.part is not None
+        return [Value(State.FRESH, (self._candidates(path).places[choice.part],))]
+
+
+def _fresh(selection: Selection) -> list[Value]:
+    return [Value(State.FRESH, members) for members in selection.members]

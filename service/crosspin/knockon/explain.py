@@ -1,0 +1,254 @@
+"""Why a plan changes what nobody asked to change, and what else would serve or would not."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from crosspin.knockon.compiled import Compiled, Link
+from crosspin.knockon.domain import Domain
+from crosspin.knockon.limits import INFINITE
+from crosspin.knockon.opening import Opening
+from crosspin.knockon.proposal import Alternative, Cause, Choice, Mending, RuledOut, State
+from crosspin.knockon.tally import Numbers, Share
+from crosspin.model.schema import Part
+
+RULED_OUT_LIMIT = 12
+"""Most parts named as ruled out at one position."""
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What stands at a position in a plan, and in which state."""
+
+    state: State
+    part: Part | None
+
+    @property
+    def fresh(self) -> bool:
+        """Whether the part comes from the catalog."""
+        return self.state is State.FRESH
+
+
+class Explanation:
+    """Reads the reasons off a solved plan: `chosen` is the value of every open position."""
+
+    def __init__(self, opening: Opening, chosen: Mapping[str, int], marginals: Mapping[str, Numbers]) -> None:
+        self.opening = opening
+        self.compiled: Compiled = opening.compiled
+        self.chosen = chosen
+        self.marginals = marginals
+        self.held = {path: self._hold(path) for path in self.compiled.positions}
+        self.changed = [path for path, held in self.held.items() if held.state is not State.RECEIVED]
+
+    def _hold(self, path: str) -> Held:
+        domain = self.opening.domains.get(path)
+        if domain is None:
+            return Held(State.RECEIVED, self.opening.question.received[path])
+        value = domain.values[self.chosen[path]]
+        return Held(value.state, domain.part_of(value))
+
+    def choices(self) -> dict[str, Choice]:
+        """What stands at every position."""
+        return {path: Choice(held.state, held.part.id if held.part else None) for path, held in self.held.items()}
+
+    def mendings(self) -> tuple[Mending, ...]:
+        """The remedies that the plan takes, by joint and criterion."""
+        found = []
+        for path in self.changed:
+            for other, links in self.compiled.links[path].items():
+                if other in self.changed and other < path:
+                    continue
+                for link in links:
+                    found += self._mendings_at(link)
+        return tuple(sorted(found, key=lambda m: (m.joint, m.criterion)))
+
+    def _mendings_at(self, link: Link) -> list[Mending]:
+        first, second = self.held[link.first], self.held[link.second]
+        codes = link.ruling.first.read(first.part), link.ruling.second.read(second.part)
+        if link.ruling.mating is None or not (first.fresh or second.fresh) or 0 in codes:
+            return []
+        return [
+            Mending(link.id, repair.criterion, repair.remedy, repair.adapter)
+            for repair in link.ruling.mating.outcome(*codes).repairs
+        ]
+
+    def _cost(self, link: Link, path: str, here: Held) -> int:
+        """The packed cost of a link with something else at `path` and the plan at the other end."""
+        other = link.other(path)
+        there = self.held[other]
+        return int(
+            link.costs(
+                path,
+                link.facet_at(path).index(here.part, here.state),
+                link.facet_at(other).index(there.part, there.state),
+            )
+        )
+
+    def against(self, path: str, here: Held) -> list[Cause]:
+        """What speaks against something at a position beside the plan everywhere else: clashes first, then
+        what a new part would leave unsafe where the plan does not."""
+        clashes, unsafe = [], []
+        for links in self.compiled.links[path].values():
+            for link in links:
+                cost = self._cost(link, path, here)
+                if cost >= INFINITE:
+                    clashes += self._clash(link, path, here)
+                elif cost >= self.compiled.weights.unsafe > self._cost(link, path, self.held[path]):
+                    unsafe += self._unsafe(link, path, here)
+        for resource, sources in self._exceeded({path: here}).items():
+            clashes += [Cause(source, resource) for source in sources]
+        return clashes + unsafe
+
+    def _ends(self, link: Link, path: str, here: Held) -> tuple[Held, Held]:
+        there = self.held[link.other(path)]
+        return (here, there) if path == link.first else (there, here)
+
+    def _clash(self, link: Link, path: str, here: Held) -> list[Cause]:
+        source = link.other(path)
+        if link.ruling.mating is None:
+            return [Cause(source, link.id)]
+        first, second = self._ends(link, path, here)
+        outcome = link.ruling.mating.outcome(link.ruling.first.read(first.part), link.ruling.second.read(second.part))
+        return [Cause(source, link.id, criterion) for criterion in outcome.blocked]
+
+    def _unsafe(self, link: Link, path: str, here: Held) -> list[Cause]:
+        assert link.ruling.mating is not None  # only joints are ever unsafe
+        first, second = self._ends(link, path, here)
+        outcome = link.ruling.mating.outcome(link.ruling.first.read(first.part), link.ruling.second.read(second.part))
+        return [Cause(link.other(path), link.id, c) for c in outcome.unsafe(first.fresh, second.fresh)]
+
+    def _exceeded(self, instead: Mapping[str, Held]) -> dict[str, list[str]]:
+        """The resources exceeded with something else at some positions, and the changed positions elsewhere
+        that take part, those that draw more than before first."""
+        found = {}
+        for tally in self.compiled.tallies:
+            total, judged = 0, False
+            known = True
+            sources: list[tuple[int, str]] = []
+            for path, held in {**self.held, **instead}.items():
+                before, now = tally.share(self.opening.question.received[path]), tally.share(held.part)
+                if now is not None:
+                    known = known and now.net is not None
+                    total += now.net or 0
+                if held.state is not State.RECEIVED and (before is not None or now is not None):
+                    judged = True
+                    if path not in instead:
+                        sources.append((_net(before) - _net(now), path))
+            if judged and known and total > 0:
+                found[tally.resource.id] = [path for _, path in sorted(sources)]
+        return found
+
+    def causes(self, roots: Iterable[str]) -> dict[str, tuple[Cause, ...]]:
+        """For every changed position that is no root, why it cannot stay as received.
+
+        The first cause is the next link of a shortest chain to a root.  Such a chain always exists: put
+        every changed position without one back to as received, and there would be fewer extra positions and
+        nothing forbidden or unsafe, except for a resource that all of them together would exceed; that
+        resource is then their cause.
+        """
+        roots = [path for path in roots if path in self.changed]
+        reasons = {path: self.against(path, self._as_received(path)) for path in self.changed if path not in roots}
+        distance = dict.fromkeys(roots, 0)
+        while True:
+            self._spread(distance, reasons)
+            lost = {path: self._as_received(path) for path in reasons if path not in distance}
+            if not lost:
+                break
+            shared = self._exceeded(lost)
+            for resource, sources in shared.items():
+                tally = next(t for t in self.compiled.tallies if t.resource.id == resource)
+                for path in lost:
+                    if tally.share(self.held[path].part) != tally.share(lost[path].part):
+                        reasons[path] += [Cause(source, resource) for source in sources]
+            if not shared:
+                raise AssertionError(f"nothing explains the change at {', '.join(lost)}")
+        return {
+            path: tuple(sorted(dict.fromkeys(found), key=lambda cause: distance[cause.source]))
+            for path, found in sorted(reasons.items())
+        }
+
+    def _as_received(self, path: str) -> Held:
+        return Held(State.RECEIVED, self.opening.question.received[path])
+
+    @staticmethod
+    def _spread(distance: dict[str, int], reasons: Mapping[str, list[Cause]]) -> None:
+        """Distances from the roots, a step at a time, along causes."""
+        step = max(distance.values(), default=0)
+        while True:
+            step += 1
+            reached = [
+                path
+                for path, found in reasons.items()
+                if path not in distance and any(cause.source in distance for cause in found)
+            ]
+            if not reached:
+                return
+            distance.update(dict.fromkeys(reached, step))
+
+    def forced(self) -> frozenset[str]:
+        """Changed positions that no plan under this ask leaves as received."""
+        return frozenset(path for path in self.changed if self._best_received(path) >= INFINITE)
+
+    def _best_received(self, path: str) -> int:
+        for value, cost in zip(self.opening.domains[path].values, self.marginals[path].tolist(), strict=True):
+            if value.state is State.RECEIVED:
+                return int(cost)
+        return INFINITE
+
+    def alternatives(self, path: str) -> tuple[Alternative, ...]:
+        """Every other choice that some plan has, cheapest whole plan first, then in order of preference."""
+        domain = self.opening.domains[path]
+        found = []
+        for place, (value, cost) in enumerate(zip(domain.values, self.marginals[path].tolist(), strict=True)):
+            if cost >= INFINITE:
+                continue
+            for member in range(max(1, len(value.members))):
+                if place == self.chosen[path] and member == 0:
+                    continue
+                dearer = _price(domain, value.members, member) - _price(domain, value.members, 0)
+                choice = domain.choice(value, member)
+                found.append((cost + dearer, _PREFERENCE[choice.state], choice.part or "", choice))
+        weights = self.compiled.weights
+        return tuple(Alternative(choice, weights.cost(packed)) for packed, _, _, choice in sorted(found, key=_first3))
+
+    def ruled_out(self, path: str) -> tuple[RuledOut, ...]:
+        """Parts that no plan has here, nearest miss first: fewest clashes with this plan, then price, then id."""
+        domain = self.opening.domains[path]
+        clashes = self._clashes(domain)
+        found = []
+        for place in np.flatnonzero(self.marginals[path] >= INFINITE).tolist():
+            for member in domain.values[place].members:
+                found.append((int(clashes[place]), int(domain.candidates.prices[member]), member))
+        named = sorted(found)[:RULED_OUT_LIMIT]
+        parts = domain.candidates.parts
+        return tuple(
+            RuledOut(parts[member].id, tuple(self.against(path, Held(State.FRESH, parts[member]))))
+            for _, _, member in named
+        )
+
+    def _clashes(self, domain: Domain) -> Numbers:
+        """For every value, how many joints and pairings clash beside the plan everywhere else."""
+        counts = np.zeros(len(domain), dtype=np.int64)
+        for other, links in self.compiled.links[domain.path].items():
+            there = self.held[other]
+            for link in links:
+                column = link.facet_at(other).index(there.part, there.state)
+                costs = link.costs(domain.path, domain.indices(link.facet_at(domain.path)), column)
+                counts += costs >= INFINITE
+        return counts
+
+
+_PREFERENCE = {State.RECEIVED: 0, State.EMPTIED: 1, State.FRESH: 2}
+
+
+def _first3(found: tuple[int, int, str, Choice]) -> tuple[int, int, str]:
+    return found[:3]
+
+
+def _price(domain: Domain, members: tuple[int, ...], member: int) -> int:
+    return int(domain.candidates.prices[members[member]]) if members else 0
+
+
+def _net(share: Share | None) -> int:
+    return 0 if share is None or share.net is None else share.net

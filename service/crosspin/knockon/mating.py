@@ -1,0 +1,303 @@
+"""What a joint kind says of two parts, decided once for each pair of specs and then reused.
+
+A part's code at one side of a joint kind is all that the joint can see of it: out of contact, known to
+be without the feature, nothing recorded, or one of the interned specs.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from crosspin.catalog.catalog import Catalog
+from crosspin.knockon.limits import INFINITE
+from crosspin.knockon.weights import Weights
+from crosspin.model.judge import NO_READINGS, Finding, Readings, is_of_kind, judge_criterion, judge_joint
+from crosspin.model.schema import Criterion, Hand, JointKind, Model, Part, Remedy, Value, Verdict
+
+Costs = npt.NDArray[np.int64]
+
+APART: Final = 0
+LACKING: Final = 1
+BLANK: Final = 2
+_FIRST_SPEC: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Repair:
+    """A remedy for one clashing criterion, the adapter it takes and what both cost."""
+
+    criterion: str
+    remedy: str
+    adapter: str | None
+    money: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What is left to say of two parts at a joint once all that can be mended is mended.
+
+    `blocked` lists criteria that clash for good.  `unsafe_left` lists safety-critical criteria that are
+    unknown because of a reading of the left part, `unsafe_right` of the right part.
+    """
+
+    blocked: tuple[str, ...]
+    unknown: bool
+    unsafe_left: tuple[str, ...]
+    unsafe_right: tuple[str, ...]
+    repairs: tuple[Repair, ...]
+
+    @property
+    def money(self) -> Decimal:
+        """What the repairs cost."""
+        return sum((repair.money for repair in self.repairs), Decimal(0))
+
+    def unsafe(self, left_fresh: bool, right_fresh: bool) -> tuple[str, ...]:
+        """Safety-critical criteria that a fresh part leaves unknown."""
+        if self.blocked:
+            return ()
+        named = (self.unsafe_left if left_fresh else ()) + (self.unsafe_right if right_fresh else ())
+        return tuple(dict.fromkeys(named))
+
+
+def many_dimensions(model: Model) -> frozenset[str]:
+    """The dimensions of which several values together are one reading."""
+    return frozenset(d.id for d in model.dimensions.values() if d.many)
+
+
+def operation_money(model: Model, remedy: Remedy) -> Decimal:
+    """What the hours of a remedy cost at the shop's rate."""
+    if remedy.operation is None:
+        return Decimal(0)
+    return model.operations[remedy.operation].hours * model.shop.hourly_rate
+
+
+class SpecIndex:
+    """Which specs occur at a feature among parts of a kind."""
+
+    def __init__(self, model: Model, catalog: Catalog) -> None:
+        self._model = model
+        seen: dict[tuple[str, str], set[str]] = {}
+        for part in catalog.parts.values():
+            for feature, spec in part.specs.items():
+                seen.setdefault((part.kind, feature), set()).add(spec)
+        self._seen = seen
+
+    def specs_at(self, kind: str, feature: str) -> list[str]:
+        """Ids, sorted, of the specs that parts of this kind, or a kind below it, have at the feature."""
+        found: set[str] = set()
+        for (part_kind, part_feature), specs in self._seen.items():
+            if part_feature == feature and kind in self._model.kinds[part_kind].ancestors:
+                found |= specs
+        return sorted(found)
+
+
+class Mating:
+    """One joint kind over every pair of specs in the catalog.
+
+    With `stocked`, only adapters that are known to lie on the shelf mend anything.
+    """
+
+    def __init__(
+        self, model: Model, catalog: Catalog, index: SpecIndex, kind: JointKind, weights: Weights, stocked: bool
+    ) -> None:
+        self.kind = kind
+        self._model = model
+        self._catalog = catalog
+        self._weights = weights
+        self._stocked = stocked
+        self._many = many_dimensions(model)
+        self._specs = {
+            Hand.LEFT: index.specs_at(kind.left_kind, kind.left_feature),
+            Hand.RIGHT: index.specs_at(kind.right_kind, kind.right_feature),
+        }
+        self._codes = {
+            hand: {spec: code for code, spec in enumerate(specs, _FIRST_SPEC)} for hand, specs in self._specs.items()
+        }
+        self._outcomes: dict[tuple[int, int], Outcome] = {}
+        self._adapters: dict[tuple[str, int, int], tuple[str, Decimal] | None] = {}
+        self._matrix: Costs | None = None
+
+    def _side(self, hand: Hand) -> tuple[str, str]:
+        kind = self.kind
+        return (kind.left_kind, kind.left_feature) if hand is Hand.LEFT else (kind.right_kind, kind.right_feature)
+
+    def code(self, hand: Hand, part: Part | None) -> int:
+        """All that this joint kind can see of a part on that side."""
+        kind, feature = self._side(hand)
+        if part is None or is_of_kind(self._model, part, kind) is False:
+            return APART
+        if feature in part.lacks:
+            return LACKING
+        spec = part.specs.get(feature)
+        return BLANK if spec is None else self._codes[hand][spec]
+
+    def _sample(self, hand: Hand, code: int) -> Part:
+        kind, feature = self._side(hand)
+        return Part(
+            id="",
+            kind=kind,
+            label="",
+            specs={feature: self._specs[hand][code - _FIRST_SPEC]} if code >= _FIRST_SPEC else {},
+            lacks=(feature,) if code == LACKING else (),
+        )
+
+    def outcome(self, left: int, right: int) -> Outcome:
+        """What comes of two codes that are in contact."""
+        known = self._outcomes.get((left, right))
+        if known is None:
+            known = self._judge(left, right)
+            self._outcomes[left, right] = known
+        return known
+
+    def _judge(self, left: int, right: int) -> Outcome:
+        findings = judge_joint(
+            self.kind,
+            self._sample(Hand.LEFT, left),
+            self._sample(Hand.RIGHT, right),
+            self._catalog.specs,
+            self._many,
+        )
+        blocked, repairs, unsafe_left, unsafe_right = [], [], [], []
+        unknown = False
+        for finding in findings:
+            if finding.verdict is Verdict.CLASHES:
+                repair = self._repair(finding, left, right)
+                if repair is None:
+                    blocked.append(finding.criterion.id)
+                else:
+                    repairs.append(repair)
+            elif finding.verdict is Verdict.UNKNOWN:
+                unknown = True
+                if finding.criterion.safety_critical:
+                    left_at_fault, right_at_fault = self._at_fault(finding)
+                    if left_at_fault:
+                        unsafe_left.append(finding.criterion.id)
+                    if right_at_fault:
+                        unsafe_right.append(finding.criterion.id)
+        return Outcome(tuple(blocked), unknown, tuple(unsafe_left), tuple(unsafe_right), tuple(repairs))
+
+    def _at_fault(self, finding: Finding) -> tuple[bool, bool]:
+        """Whether a reading of the left part, or of the right part, is missing or disputed."""
+        criterion = finding.criterion
+        right_disputed = len(finding.right) > 1 and criterion.right not in self._many
+        right = criterion.right is not None and (not finding.right or right_disputed)
+        high = criterion.right_high is not None and len(finding.right_high) != 1
+        return len(finding.left) != 1, right or high
+
+    def _repair(self, finding: Finding, left: int, right: int) -> Repair | None:
+        """The cheapest remedy that applies, then the one with the lowest id."""
+        if finding.lacking:
+            return None
+        best: Repair | None = None
+        for name in sorted(finding.criterion.remedies):
+            remedy = self._model.remedies[name]
+            if not _allowed(remedy, finding):
+                continue
+            money = operation_money(self._model, remedy)
+            adapter: str | None = None
+            if remedy.adapter_kind is not None:
+                found = self._adapter(remedy, left, right)
+                if found is None:
+                    continue
+                adapter = found[0]
+                money += found[1]
+            if best is None or money < best.money:
+                best = Repair(finding.criterion.id, name, adapter, money)
+        return best
+
+    def _adapter(self, remedy: Remedy, left: int, right: int) -> tuple[str, Decimal] | None:
+        key = (remedy.id, left, right)
+        if key not in self._adapters:
+            self._adapters[key] = self._find_adapter(remedy, left, right)
+        return self._adapters[key]
+
+    def _find_adapter(self, remedy: Remedy, left: int, right: int) -> tuple[str, Decimal] | None:
+        """Id and price of the cheapest adapter whose two faces fit the two parts."""
+        assert remedy.adapter_kind is not None
+        left_values = self._readings(Hand.LEFT, left)
+        right_values = self._readings(Hand.RIGHT, right)
+        fitting = []
+        for part_id in self._catalog.of_kind(self._model, remedy.adapter_kind):
+            part = self._catalog.parts[part_id]
+            if part.price is None or (self._stocked and not part.stock):
+                continue
+            outer = self._face(part, remedy.adapter_left_feature)
+            inner = self._face(part, remedy.adapter_right_feature)
+            if self._fits(remedy.adapter_left_criterion, left_values, outer) and self._fits(
+                remedy.adapter_right_criterion, inner, right_values
+            ):
+                fitting.append((part.price, part_id))
+        if not fitting:
+            return None
+        price, part_id = min(fitting)
+        return part_id, price
+
+    def _readings(self, hand: Hand, code: int) -> Readings:
+        if code < _FIRST_SPEC:
+            return NO_READINGS
+        return self._catalog.specs[self._specs[hand][code - _FIRST_SPEC]].values
+
+    def _face(self, part: Part, feature: str | None) -> Readings:
+        if feature is None or feature in part.lacks or feature not in part.specs:
+            return NO_READINGS
+        return self._catalog.specs[part.specs[feature]].values
+
+    def _fits(self, criterion: Criterion | None, left: Readings, right: Readings) -> bool:
+        return criterion is None or judge_criterion(criterion, left, right, self._many).verdict is Verdict.FITS
+
+    @property
+    def matrix(self) -> Costs:
+        """Packed costs; row 2 x left code + (1 if fresh), column likewise for the right part."""
+        if self._matrix is None:
+            self._matrix = self._build()
+        return self._matrix
+
+    def _build(self) -> Costs:
+        rows = _FIRST_SPEC + len(self._specs[Hand.LEFT])
+        columns = _FIRST_SPEC + len(self._specs[Hand.RIGHT])
+        matrix = np.zeros((2 * rows, 2 * columns), dtype=np.int64)
+        weights = self._weights
+        for left in range(LACKING, rows):
+            for right in range(LACKING, columns):
+                outcome = self.outcome(left, right)
+                cost = INFINITE if outcome.blocked else weights.money(outcome.money)
+                if outcome.unknown and not outcome.blocked:
+                    cost += weights.unknown
+                for left_fresh, right_fresh in ((0, 1), (1, 0), (1, 1)):
+                    unsafe = weights.unsafe if outcome.unsafe(bool(left_fresh), bool(right_fresh)) else 0
+                    matrix[2 * left + left_fresh, 2 * right + right_fresh] = cost + unsafe
+        matrix.setflags(write=False)
+        return matrix
+
+
+def _single_number(values: tuple[Value, ...]) -> Decimal | None:
+    return values[0] if len(values) == 1 and isinstance(values[0], Decimal) else None
+
+
+def _allowed(remedy: Remedy, finding: Finding) -> bool:
+    """Whether the readings lie within the limits that the remedy sets itself."""
+    if remedy.left_code is not None and finding.left != (remedy.left_code,):
+        return False
+    if remedy.lower is None and remedy.upper is None:
+        return True
+    left, right = _single_number(finding.left), _single_number(finding.right)
+    if left is None or right is None:
+        return False
+    gap = left - finding.criterion.right_factor * right
+    return (remedy.lower is None or gap >= remedy.lower) and (remedy.upper is None or gap <= remedy.upper)
+
+
+def dearest_repairs(model: Model, kind: JointKind, dearest_part: Mapping[str, Decimal]) -> Decimal:
+    """A bound on what mending one joint of this kind can cost; `dearest_part` by adapter kind."""
+    total = Decimal(0)
+    for criterion in kind.criteria:
+        remedies = [model.remedies[name] for name in criterion.remedies]
+        total += max(
+            (operation_money(model, r) + dearest_part.get(r.adapter_kind or "", Decimal(0)) for r in remedies),
+            default=Decimal(0),
+        )
+    return total

@@ -1,0 +1,173 @@
+"""Which positions an ask can touch, and the cost tables between them.
+
+Why the others may stay closed.  A position is closed while leaving it as received is allowed, and makes
+nothing unsafe, beside every value that an open neighbour may still take (its joints, needs, renewals), and
+while no resource that it takes part in can be exceeded by open values with all closed positions as
+received.  Take any plan that changes closed positions and put every closed position back to as received.
+Between closed positions nothing is judged then; between closed and open ones nothing is forbidden or
+unsafe, by the condition; between open ones nothing changes.  So the result is a plan, with no more
+unsafe joints and with fewer extra positions (no wish to fit or remove names a closed position): it is
+better, whatever it does to unknown joints and money.  The open positions hold the same values in both, so
+the least cost of a plan with any given value at an open position is found among plans that leave every
+closed position as received.
+"""
+
+from collections.abc import Iterable
+
+import numpy as np
+import numpy.typing as npt
+
+from crosspin.knockon.compiled import Codes, Compiled, Link
+from crosspin.knockon.domain import Domain, Domains, Force, link_costs
+from crosspin.knockon.limits import INFINITE
+from crosspin.knockon.tally import Adds, Share, Tally
+from crosspin.knockon.wishes import Question
+
+Flags = npt.NDArray[np.bool_]
+
+
+class Opening:
+    """Opens positions from those that the wishes name until the rest may stay closed.
+
+    After construction: `domains` of the open positions by path, `live` says which of their values can
+    still be part of a plan, `tables` holds the packed costs between neighbours (first path before second),
+    `beside` those toward a closed neighbour that stays as received.  `dead` is true where some position has
+    no live value, so that there is no plan.
+    """
+
+    def __init__(self, compiled: Compiled, question: Question, soft: bool, force: Force) -> None:
+        self.compiled = compiled
+        self.question = question
+        self.domains: dict[str, Domain] = {}
+        self.live: dict[str, Flags] = {}
+        self.tables: dict[tuple[str, str], Codes] = {}
+        self.beside: dict[str, dict[str, Codes]] = {}
+        self.dead = False
+        self._hard: dict[str, dict[str, Flags]] = {}
+        self._makes = Domains(compiled, question, soft, force)
+        self._kept = {
+            path for wish in question.wishes if wish.keeps and not soft for path in wish.wants if path not in force
+        }
+        named = {path for wish in question.wishes if not wish.keeps for path in wish.wants}
+        self._received: dict[str, Domain] = {}
+        self._open_all(sorted(named | set(force)))
+
+    def received(self, path: str) -> Domain:
+        """A position as received and nothing else."""
+        if path not in self._received:
+            self._received[path] = self._makes.kept(path)
+        return self._received[path]
+
+    def _open_all(self, paths: Iterable[str]) -> None:
+        waiting = list(paths)
+        while waiting and not self.dead:
+            for path in waiting:
+                self._open(path)
+            self._prune(waiting)
+            waiting = [] if self.dead else sorted(self._disturbed() | self._strained())
+
+    def _open(self, path: str) -> None:
+        domain = self._makes.of(path)
+        self.domains[path] = domain
+        live = np.ones(len(domain), dtype=bool)
+        self._hard[path] = {}
+        self.beside[path] = {}
+        for other, links in self.compiled.links[path].items():
+            there = self.domains.get(other)
+            costs = self._sum(links, domain, there or self.received(other))
+            if there is None:
+                self.beside[path][other] = costs[:, 0]
+                if other in self._kept:
+                    live &= costs[:, 0] < INFINITE
+                continue
+            self.beside[other].pop(path)
+            self.tables[min(path, other), max(path, other)] = costs if path < other else costs.T
+            allowed = costs < INFINITE
+            if not allowed.all():
+                self._hard[path][other] = allowed
+                self._hard[other][path] = allowed.T
+        self.live[path] = live
+
+    @staticmethod
+    def _sum(links: tuple[Link, ...], here: Domain, there: Domain) -> Codes:
+        total = link_costs(links[0], here, there)
+        for link in links[1:]:
+            total = np.minimum(total + link_costs(link, here, there), INFINITE)
+        return total
+
+    def _prune(self, changed: list[str]) -> None:
+        """Arc consistency: drop values that find no partner among a neighbour's live values."""
+        queue = dict.fromkeys(changed)
+        for path in changed:
+            queue.update(dict.fromkeys(self._hard[path]))
+        while queue:
+            path = next(iter(queue))
+            del queue[path]
+            live = self.live[path]
+            if not live.any():
+                self.dead = True
+                return
+            for other, allowed in self._hard[path].items():
+                before = self.live[other]
+                after = before & allowed[live].any(axis=0)
+                if not np.array_equal(before, after):
+                    self.live[other] = after
+                    queue[other] = None
+
+    def _disturbed(self) -> set[str]:
+        """Closed positions that cannot stay as received, or would be unsafe, beside some live value."""
+        unsafe = self.compiled.weights.unsafe
+        return {
+            other
+            for path, toward in self.beside.items()
+            for other, costs in toward.items()
+            if other not in self._kept and (costs[self.live[path]] >= unsafe).any()
+        }
+
+    def _strained(self) -> set[str]:
+        """Closed positions that take part in a resource which live values could exceed."""
+        found: set[str] = set()
+        for tally in self.compiled.tallies:
+            still, able = self._closed(tally)
+            adds = [self.adds(tally, path) for path in self.domains]
+            if any(share.net is None for share in still) or not any(a.changes.any() for a in adds):
+                continue
+            if sum(share.net or 0 for share in still) + sum(a.most for a in adds) > 0:
+                found |= able
+        return found
+
+    def _closed(self, tally: Tally) -> tuple[list[Share], set[str]]:
+        """What closed positions add as received, and those that could take part in any state."""
+        still, able = [], set()
+        for path, position in self.compiled.positions.items():
+            if path in self.domains:
+                continue
+            share = tally.share(self.question.received[path])
+            if share is not None:
+                still.append(share)
+            if path not in self._kept:
+                shares = self.compiled.candidates[position.role].shares[tally.resource.id]
+                if share is not None or any(s is not None for s in shares):
+                    able.add(path)
+        return still, able
+
+    def closed_shares(self, tally: Tally) -> list[Share]:
+        """What the closed positions that take part in a resource add."""
+        return self._closed(tally)[0]
+
+    def adds(self, tally: Tally, path: str) -> Adds:
+        """What the live values of an open position add."""
+        return self.domains[path].adds(tally).take(np.flatnonzero(self.live[path]))
+
+    def named(self, path: str) -> bool:
+        """Whether a wish to fit or remove names the position, so that changing it is not extra."""
+        return any(not wish.keeps for wish in self.question.by_path.get(path, ()))
+
+    def unary(self, path: str, extra: bool) -> Codes:
+        """Packed cost of every value by itself: price, joints with closed neighbours and, where `extra`,
+        one extra position for every change."""
+        domain = self.domains[path]
+        costs = domain.prices + (self.compiled.weights.extra * domain.changed if extra else 0)
+        for toward in self.beside[path].values():
+            costs = np.minimum(costs + toward, INFINITE)
+        return np.asarray(np.where(self.live[path], costs, INFINITE), dtype=np.int64)

@@ -1,0 +1,192 @@
+"""Resources: what each choice adds to a sum over the whole vehicle, and the exact chain of running sums."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+import numpy as np
+import numpy.typing as npt
+
+from crosspin.catalog.catalog import Catalog
+from crosspin.knockon.limits import INFINITE, TALLY_LIMIT, SearchLimit
+from crosspin.knockon.weights import Weights, decimals_of, whole
+from crosspin.model.schema import Model, Part, Resource
+
+Numbers = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
+Factor = tuple[tuple[int, ...], Numbers]
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """What a part adds: draw less supply in units of the last decimal; None where a reading is missing."""
+
+    net: int | None
+
+
+class Tally:
+    """One resource over the parts of one catalog."""
+
+    def __init__(self, model: Model, catalog: Catalog, resource: Resource) -> None:
+        self.resource = resource
+        self._model = model
+        self._catalog = catalog
+        self._ends = (
+            (resource.draw_feature, resource.draw_dimension, 1),
+            (resource.supply_feature, resource.supply_dimension, -1),
+        )
+        dimensions = {resource.draw_dimension, resource.supply_dimension}
+        self._decimals = decimals_of(
+            value
+            for spec in catalog.specs.values()
+            for dimension in sorted(dimensions & spec.values.keys())
+            for value in spec.values[dimension]
+            if isinstance(value, Decimal)
+        )
+
+    def share(self, part: Part | None) -> Share | None:
+        """What the part adds, or None where it takes no part in the resource."""
+        if part is None:
+            return None
+        features = self._model.kinds[part.kind].features
+        takes_part, known, net = False, True, 0
+        for feature, dimension, sign in self._ends:
+            if feature not in features or feature in part.lacks:
+                continue
+            takes_part = True
+            spec = part.specs.get(feature)
+            values = self._catalog.specs[spec].values.get(dimension, ()) if spec is not None else ()
+            if len(values) == 1 and isinstance(values[0], Decimal):
+                net += sign * whole(values[0], self._decimals)
+            else:
+                known = False
+        if not takes_part:
+            return None
+        return Share(net if known else None)
+
+
+@dataclass(frozen=True, slots=True)
+class Adds:
+    """What every value of one variable adds to a resource: the net draw, whether a reading is missing,
+    and whether the value changes a position that takes part."""
+
+    net: Numbers
+    missing: Flags
+    changes: Flags
+
+    @classmethod
+    def of(cls, shares: Sequence[Share | None], changed: Sequence[bool], received: Share | None) -> "Adds":
+        """From the share of every value, and whether that value is a change from what was received."""
+        return cls(
+            np.array([0 if s is None or s.net is None else s.net for s in shares], dtype=np.int64),
+            np.array([s is not None and s.net is None for s in shares], dtype=bool),
+            np.array(
+                [now and (s is not None or received is not None) for s, now in zip(shares, changed, strict=True)],
+                dtype=bool,
+            ),
+        )
+
+    def take(self, chosen: npt.NDArray[np.intp]) -> "Adds":
+        """The same for some of the values."""
+        return Adds(self.net[chosen], self.missing[chosen], self.changes[chosen])
+
+    def key(self, value: int) -> tuple[int, bool, bool]:
+        """All that the resource can see of one value."""
+        return int(self.net[value]), bool(self.missing[value]), bool(self.changes[value])
+
+    @property
+    def least(self) -> int:
+        """The least net draw among values whose reading is known; 0 where none is."""
+        known = self.net[~self.missing]
+        return int(known.min()) if known.size else 0
+
+    @property
+    def most(self) -> int:
+        """The greatest net draw among values whose reading is known; 0 where none is."""
+        known = self.net[~self.missing]
+        return int(known.max()) if known.size else 0
+
+    @property
+    def silent(self) -> bool:
+        """Whether no value adds anything."""
+        return not (self.net.any() or self.missing.any() or self.changes.any())
+
+
+# A running sum: the net draw so far (None once a reading was missing, so that the sum no longer matters),
+# and whether a position that takes part has been changed.
+_Sum = tuple[int | None, bool]
+
+
+class Chain:
+    """The variables of one resource, with the sum carried from one to the next.
+
+    Sums that can no longer turn are told apart no further: one that stays within the supply whatever
+    follows, and one that exceeds it whatever follows, each become a single state.
+    """
+
+    def __init__(self, weights: Weights, variables: Sequence[int], adds: Sequence[Adds], start: _Sum) -> None:
+        self._weights = weights
+        self._variables = variables
+        self._adds = adds
+        self._start = start
+
+    def factors(self, fresh_variable: int) -> tuple[list[Factor], list[int]]:
+        """Cost tables over the variables and over running sums, which are numbered from `fresh_variable`;
+        and how many states each running sum has."""
+        count = len(self._variables)
+        if count == 0:
+            return [((), np.array(self._price(self._start), dtype=np.int64))], []
+        factors: list[Factor] = []
+        sizes: list[int] = []
+        states: list[_Sum] = [self._start]
+        carried: int | None = None
+        # The first two variables meet in one table: a sum over one variable would only copy it.
+        for step in range(min(2, count), count + 1):
+            joined = range(step) if step <= 2 else range(step - 1, step)
+            scope = tuple(self._variables[i] for i in joined)
+            ends, reached = self._advance(states, [self._adds[i] for i in joined], step)
+            if step == count:
+                prices = np.array([self._price(s) for s in reached], dtype=np.int64)
+                table = prices[ends]
+                following = None
+            else:
+                if len(reached) > TALLY_LIMIT:
+                    raise SearchLimit("TALLY_LIMIT", len(reached), TALLY_LIMIT, f"running sums of {self._variables!r}")
+                table = np.where(np.arange(len(reached)) == ends[..., None], 0, INFINITE)
+                following = fresh_variable + len(sizes)
+                sizes.append(len(reached))
+            if carried is None:
+                table = table[0]
+            else:
+                scope = (carried, *scope)
+            factors.append((scope if following is None else (*scope, following), table))
+            states, carried = reached, following
+        return factors, sizes
+
+    def _advance(self, states: list[_Sum], adds: list[Adds], step: int) -> tuple[Numbers, list[_Sum]]:
+        """The state reached from every state with every value, and the states that are reached."""
+        after = self._adds[step:]
+        least, most = sum(a.least for a in after), sum(a.most for a in after)
+        numbered: dict[_Sum, int] = {}
+        shape = (len(states), *(a.net.size for a in adds))
+        ends = np.empty(shape, dtype=np.int64)
+        for place in np.ndindex(shape):
+            net, changed = states[place[0]]
+            for add, value in zip(adds, place[1:], strict=True):
+                amount, missing, changes = add.key(value)
+                net = None if net is None or missing else net + amount
+                changed = changed or changes
+            if net is not None and net + most <= 0:
+                net = -most
+            elif net is not None and net + least > 0:
+                net = 1 - least
+            ends[place] = numbered.setdefault((net, changed), len(numbered))
+        return ends, list(numbered)
+
+    def _price(self, state: _Sum) -> int:
+        net, changed = state
+        if not changed:
+            return 0
+        if net is None:
+            return self._weights.unknown
+        return INFINITE if net > 0 else 0

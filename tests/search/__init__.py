@@ -1,0 +1,1 @@
+"""Random small worlds and an independent reference for the search."""
