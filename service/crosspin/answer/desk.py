@@ -18,6 +18,7 @@ from crosspin.knockon.proposal import Conflict, Proposal
 from crosspin.knockon.search import Searcher
 from crosspin.model.schema import Vehicle
 from crosspin.rules.prover import Prover
+from crosspin.store.sparql import write_snapshot
 
 
 class NotOnRecord(LookupError):
@@ -195,6 +196,12 @@ class Desk:
             imported = self.library.import_folder(path) if path.is_dir() else self.library.import_file(path, kind)
             self._bench = self._compile()
         return imported
+
+    def snapshot(self, path: Path) -> str:
+        """Write the whole graph to `path` as N-Quads, between imports, and return its version."""
+        with self._writing:
+            write_snapshot(self.library.graph, path)
+            return self.holdings.version
 
 
 def wish_line(ask: Ask, wish: str) -> WishLine:
