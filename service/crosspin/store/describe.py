@@ -1,0 +1,66 @@
+"""Everything that the graph says about one thing, as RDF."""
+
+from pyoxigraph import BlankNode, Literal, NamedNode, RdfFormat, Triple, serialize
+
+from crosspin.store.graph import GraphStore
+
+FORMATS = {
+    "text/turtle": RdfFormat.TURTLE,
+    "application/ld+json": RdfFormat.JSON_LD,
+    "application/n-triples": RdfFormat.N_TRIPLES,
+}
+"""The formats in which things are described."""
+
+_PREFIXES = {
+    "cp": "https://crosspin.example/def/",
+    "rdf": "http://www.w3.org/1999/02/22-rdf-syntax-ns#",
+    "rdfs": "http://www.w3.org/2000/01/rdf-schema#",
+    "sh": "http://www.w3.org/ns/shacl#",
+    "skos": "http://www.w3.org/2004/02/skos/core#",
+    "unit": "http://qudt.org/vocab/unit/",
+    "xsd": "http://www.w3.org/2001/XMLSchema#",
+}
+_OF_PART = NamedNode("https://crosspin.example/def/ofPart")
+_SPEC = "https://crosspin.example/id/spec/"
+
+
+def about(graph: GraphStore, iri: str) -> list[Triple]:
+    """What is said of a thing, of what belongs to it alone (its lines, placements, blank nodes, published
+    readings), and of the specs that it has; empty where nothing is said.  In a fixed order."""
+    start = NamedNode(iri)
+    found: set[Triple] = set()
+    seen: set[NamedNode | BlankNode] = set()
+    waiting: list[NamedNode | BlankNode] = [start]
+    for quad in graph.quads.quads_for_pattern(None, _OF_PART, start, None):
+        if isinstance(quad.subject, NamedNode):
+            waiting.append(quad.subject)
+    while waiting:
+        node = waiting.pop()
+        if node in seen:
+            continue
+        seen.add(node)
+        for quad in graph.quads.quads_for_pattern(node, None, None, None):
+            found.add(quad.triple)
+            target = quad.object
+            if isinstance(target, BlankNode) or (
+                isinstance(target, NamedNode) and target.value.startswith((f"{iri}/", _SPEC))
+            ):
+                waiting.append(target)
+    return sorted(found, key=str)
+
+
+def words(graph: GraphStore, iri: str, predicate: str) -> str:
+    """The first text that the graph has for a property of a thing, in the order of the texts; "" if none."""
+    quads = graph.quads.quads_for_pattern(NamedNode(iri), NamedNode(predicate), None, None)
+    return min((q.object.value for q in quads if isinstance(q.object, Literal)), default="")
+
+
+def graph_text(graph: GraphStore, name: str, media_type: str) -> bytes:
+    """One whole named graph."""
+    quads = graph.quads.quads_for_pattern(None, None, None, NamedNode(name))
+    return write(sorted((quad.triple for quad in quads), key=str), media_type)
+
+
+def write(triples: list[Triple], media_type: str) -> bytes:
+    """Triples as text; raises KeyError for a format that is not written."""
+    return serialize(triples, format=FORMATS[media_type], prefixes=_PREFIXES) or b""
