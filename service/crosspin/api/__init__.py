@@ -1,1 +1,1 @@
-"""The HTTP service."""
+"""The HTTP service: one module for each group of addresses, none of which decides anything about parts."""

@@ -1,0 +1,219 @@
+"""Addresses of the ontology: the whole model, kinds, rules, terms."""
+
+import json
+from threading import Lock
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Path, Request, Response
+
+from crosspin.answer.desk import Desk, NotOnRecord
+from crosspin.api import examples
+from crosspin.api.csv_sheet import csvw_metadata, empty_csv
+from crosspin.api.negotiate import CSV, CSVW, JSON, JSON_LD, TURTLE, offer
+from crosspin.api.shapes import (
+    FeatureSheet,
+    KindLine,
+    KindSheet,
+    Page,
+    RuleLine,
+    RuleSheet,
+    RuleSort,
+    TermSheet,
+)
+from crosspin.api.wiring import TheDesk, errors, known_parameters
+from crosspin.model.schema import Model, Term
+from crosspin.model.terms import DEF
+from crosspin.store.describe import about, graph_text, words, write
+
+router = APIRouter(tags=["ontology"], dependencies=[Depends(known_parameters)])
+
+_TABLES = {
+    RuleSort.JOINT_KIND: "joint_kinds",
+    RuleSort.NEED: "needs",
+    RuleSort.RENEWAL: "renewals",
+    RuleSort.RESOURCE: "resources",
+    RuleSort.REMEDY: "remedies",
+    RuleSort.CONSEQUENCE: "consequences",
+}
+
+KindId = Annotated[str, Path(description="A kind, such as those under /v1/kinds.", examples=[examples.KIND])]
+
+
+class ModelText:
+    """The whole model as JSON, written once for each version."""
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self._written: tuple[str, bytes] | None = None
+
+    def of(self, model: Model) -> bytes:
+        """The model's JSON."""
+        with self._lock:
+            if self._written is None or self._written[0] != model.version:
+                self._written = (model.version, model.model_dump_json().encode())
+            return self._written[1]
+
+
+@router.get("/v1/model", responses={200: {"model": Model}, **errors(406)})
+def whole_model(request: Request, desk: TheDesk, media: Annotated[str, Depends(offer(JSON))]) -> Response:
+    """The whole ontology as it is applied: kinds, features, dimensions, roles, rules, layouts, units.
+
+    Enough, together with the parts, to check every answer of this service with a program of one's own.
+    """
+    text: ModelText = request.app.state.model_text
+    return Response(text.of(desk.holdings.model), media_type=media)
+
+
+@router.get("/v1/kinds", dependencies=[Depends(offer(JSON))], responses=errors(406))
+def list_kinds(desk: TheDesk) -> Page[KindLine]:
+    """All kinds of parts."""
+    model, catalog = desk.holdings.model, desk.holdings.catalog
+    lines = tuple(
+        KindLine(
+            id=kind.id,
+            label=kind.label,
+            definition=kind.definition,
+            parents=kind.parents,
+            orderable=len(catalog.of_kind(model, kind.id)),
+        )
+        for kind in model.kinds.values()
+    )
+    return Page(items=lines, total=len(lines))
+
+
+def _known_kind(desk: Desk, kind: str) -> Model:
+    if kind not in desk.holdings.model.kinds:
+        raise NotOnRecord("there is no such kind; look it up under /v1/kinds")
+    return desk.holdings.model
+
+
+@router.get("/v1/kinds/{kind}", dependencies=[Depends(offer(JSON))], responses=errors(404, 406))
+def one_kind(kind: KindId, desk: TheDesk) -> KindSheet:
+    """One kind: its features and what is measured there, the roles that take it, the rules that name it."""
+    model = _known_kind(desk, kind)
+    record = model.kinds[kind]
+    features = []
+    for name in record.features:
+        feature = model.features[name]
+        dimensions = model.feature_kinds[feature.feature_kind].dimensions
+        features.append(
+            FeatureSheet(
+                id=feature.id,
+                label=feature.label,
+                definition=feature.definition,
+                feature_kind=feature.feature_kind,
+                dimensions=tuple(model.dimensions[d] for d in dimensions),
+            )
+        )
+    roles = tuple(r.id for r in model.roles.values() if r.kind in record.ancestors)
+    return KindSheet(
+        kind=record,
+        below=tuple(k.id for k in model.kinds.values() if kind in k.ancestors and k.id != kind),
+        roles=roles,
+        features=tuple(features),
+        rules=_rules_of(model, record.ancestors, roles),
+    )
+
+
+def _rules_of(model: Model, kinds: tuple[str, ...], roles: tuple[str, ...]) -> tuple[str, ...]:
+    """The rules that can concern a part of these kinds."""
+    found = [j.id for j in model.joint_kinds.values() if j.left_kind in kinds or j.right_kind in kinds]
+    found += [n.id for n in model.needs.values() if n.when.kind in kinds or n.then_role in roles]
+    found += [r.id for r in model.renewals.values() if r.when_kind in kinds or r.then_kind in kinds]
+    found += [c.id for c in model.consequences.values() if c.when.kind in kinds]
+    return tuple(sorted(found))
+
+
+@router.get(
+    "/v1/kinds/{kind}/csv",
+    responses={200: {"content": {CSV: {"schema": {"type": "string"}}}}, **errors(404, 406)},
+    response_class=Response,
+)
+def kind_csv(kind: KindId, desk: TheDesk, media: Annotated[str, Depends(offer(CSV))]) -> Response:
+    """An empty CSV file for parts of this kind: the row of columns and the row of units, ready to fill in."""
+    text = empty_csv(_known_kind(desk, kind), kind)
+    return Response(text, media_type=media, headers={"Content-Disposition": f'attachment; filename="{kind}.csv"'})
+
+
+@router.get(
+    "/v1/kinds/{kind}/csv-metadata",
+    responses={200: {"content": {CSVW: {"schema": {"type": "object"}}}}, **errors(404, 406)},
+    response_class=Response,
+)
+def kind_csv_metadata(kind: KindId, desk: TheDesk, media: Annotated[str, Depends(offer(CSVW, JSON))]) -> Response:
+    """What the columns of that CSV file mean, as metadata of the W3C's CSV on the Web."""
+    text = json.dumps(csvw_metadata(_known_kind(desk, kind), kind), ensure_ascii=False, indent=1)
+    return Response(text, media_type=media)
+
+
+@router.get("/v1/rules", dependencies=[Depends(offer(JSON))], responses=errors(406, 422))
+def list_rules(desk: TheDesk, sort: RuleSort | None = None) -> Page[RuleLine]:
+    """All rules, or those of one sort: what must mate, what is needed, what is renewed, what runs short,
+    what can be mended, what follows."""
+    lines = tuple(
+        RuleLine(id=rule.id, sort=which, label=rule.label, definition=rule.definition)
+        for which, table in _TABLES.items()
+        if sort in (None, which)
+        for rule in _table(desk.holdings.model, table).values()
+    )
+    return Page(items=lines, total=len(lines))
+
+
+def _table(model: Model, name: str) -> dict[str, Term]:
+    table: dict[str, Term] = getattr(model, name)
+    return table
+
+
+@router.get("/v1/rules/{rule}", dependencies=[Depends(offer(JSON))], responses=errors(404, 406))
+def one_rule(
+    rule: Annotated[str, Path(description="A rule, such as those under /v1/rules.", examples=[examples.RULE])],
+    desk: TheDesk,
+) -> RuleSheet:
+    """One rule: its criteria or conditions, its sentences, and the evidence behind it."""
+    model = desk.holdings.model
+    for sort, table in _TABLES.items():
+        if rule in _table(model, table):
+            return RuleSheet.model_construct(sort=sort, rule=_table(model, table)[rule])
+    raise NotOnRecord("there is no such rule; look it up under /v1/rules")
+
+
+_AS_GRAPH = {TURTLE: {"schema": {"type": "string"}}, JSON_LD: {"schema": {"type": "array"}}}
+
+
+@router.get(
+    "/def/",
+    responses={200: {"content": {TURTLE: {"schema": {"type": "string"}}, JSON_LD: {}}}, **errors(406)},
+    response_class=Response,
+)
+def whole_ontology(desk: TheDesk, media: Annotated[str, Depends(offer(TURTLE, JSON_LD))]) -> Response:
+    """The whole ontology as RDF."""
+    return Response(graph_text(desk.library.graph, DEF, media), media_type=media)
+
+
+@router.get("/def/{term}", response_model=TermSheet, responses={200: {"content": _AS_GRAPH}, **errors(404, 406)})
+def one_term(
+    term: Annotated[str, Path(description="A term of the ontology.", examples=[examples.KIND])],
+    desk: TheDesk,
+    media: Annotated[str, Depends(offer(JSON, TURTLE, JSON_LD))],
+) -> TermSheet | Response:
+    """One term of the ontology: what it means, with an example."""
+    iri = DEF + term
+    graph = desk.library.graph
+    triples = about(graph, iri) if term.replace("-", "").replace("_", "").isalnum() else []
+    if not triples:
+        raise NotOnRecord("the ontology has no such term; the whole of it is at /def/")
+    if media != JSON:
+        return Response(write(triples, media), media_type=media)
+    model = desk.holdings.model
+    tables = {name: getattr(model, name) for name in Model.model_fields if isinstance(getattr(model, name), dict)}
+    sort = next((name for name, table in tables.items() if term in table), "vocabulary")
+    skos = "http://www.w3.org/2004/02/skos/core#"
+    return TermSheet(
+        id=term,
+        iri=iri,
+        sort=sort,
+        label=words(graph, iri, "http://www.w3.org/2000/01/rdf-schema#label"),
+        definition=words(graph, iri, skos + "definition"),
+        example=words(graph, iri, skos + "example"),
+        record=tables[sort][term].model_dump(mode="json") if sort in tables else None,
+    )

@@ -1,0 +1,203 @@
+"""What the service answers with, beside plans and the ontology's own records."""
+
+from decimal import Decimal
+from enum import StrEnum
+from typing import Any, Generic, TypeVar
+
+from pydantic import BaseModel, ConfigDict
+
+from crosspin.model.schema import (
+    Consequence,
+    Dimension,
+    JointKind,
+    Kind,
+    Need,
+    Remedy,
+    Renewal,
+    Resource,
+    Spec,
+)
+
+Item = TypeVar("Item")
+
+
+class Shape(BaseModel):
+    """Base of every answer."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Page(Shape, Generic[Item]):
+    """Some of a list: `total` counts all, `next` is the token of the following page, None on the last."""
+
+    items: tuple[Item, ...]
+    total: int
+    next: str | None = None
+
+
+class KindLine(Shape):
+    """A kind in a list; `orderable` counts the parts of it, or of kinds below it, that have a price."""
+
+    id: str
+    label: str
+    definition: str
+    parents: tuple[str, ...]
+    orderable: int
+
+
+class FeatureSheet(Shape):
+    """A feature that parts of a kind have, with what is measured there."""
+
+    id: str
+    label: str
+    definition: str
+    feature_kind: str
+    dimensions: tuple[Dimension, ...]
+
+
+class KindSheet(Shape):
+    """A kind with its features, the roles that take it and the rules that name it."""
+
+    kind: Kind
+    below: tuple[str, ...]
+    roles: tuple[str, ...]
+    features: tuple[FeatureSheet, ...]
+    rules: tuple[str, ...]
+
+
+class RuleSort(StrEnum):
+    """The sorts of rules."""
+
+    JOINT_KIND = "joint-kind"
+    NEED = "need"
+    RENEWAL = "renewal"
+    RESOURCE = "resource"
+    REMEDY = "remedy"
+    CONSEQUENCE = "consequence"
+
+
+class RuleLine(Shape):
+    """A rule in a list."""
+
+    id: str
+    sort: RuleSort
+    label: str
+    definition: str
+
+
+class RuleSheet(Shape):
+    """A rule as the ontology has it."""
+
+    sort: RuleSort
+    rule: JointKind | Need | Renewal | Resource | Remedy | Consequence
+
+
+class PartSummary(Shape):
+    """A part in a list; prices in the shop's currency, None where it is not sold; stock None where not known."""
+
+    id: str
+    kind: str
+    label: str
+    price: Decimal | None
+    stock: int | None
+
+
+class ReadingLine(Shape):
+    """The values of one dimension, in its own unit.  Several are accepted ones, or, where `disputed`,
+    what sources that disagree say.  `published` is the value as printed where that was another unit."""
+
+    dimension: str
+    label: str
+    values: tuple[Decimal | str, ...]
+    unit: str | None
+    disputed: bool
+    published: str | None
+
+
+class FeatureReadings(Shape):
+    """What is known of one feature of a part; parts with equal readings share the spec."""
+
+    feature: str
+    label: str
+    spec: str
+    readings: tuple[ReadingLine, ...]
+
+
+class PartSheet(Shape):
+    """A part with all that is known of it.  `not_recorded` lists the features nobody has measured."""
+
+    id: str
+    iri: str
+    kind: str
+    label: str
+    price: Decimal | None
+    currency: str
+    stock: int | None
+    features: tuple[FeatureReadings, ...]
+    lacks: tuple[str, ...]
+    not_recorded: tuple[str, ...]
+
+
+class SpecSheet(Shape):
+    """A spec and the parts that have it, by feature."""
+
+    spec: Spec
+    parts: dict[str, tuple[str, ...]]
+
+
+class VehicleLine(Shape):
+    """A vehicle in a list."""
+
+    id: str
+    label: str
+    layout: str
+
+
+class PositionState(StrEnum):
+    """What is known of a position of a received vehicle."""
+
+    FILLED = "filled"
+    EMPTY = "empty"
+    UNSEEN = "unseen"
+
+
+class PositionLine(Shape):
+    """A position and what was received there; `takes` is the kind that it takes."""
+
+    path: str
+    role: str
+    takes: str
+    state: PositionState
+    part: PartSummary | None
+
+
+class VehicleSheet(Shape):
+    """A vehicle as received."""
+
+    id: str
+    iri: str
+    label: str
+    layout: str
+    positions: tuple[PositionLine, ...]
+
+
+class TermSheet(Shape):
+    """A term of the ontology; `record` holds what the model makes of it, where it makes something."""
+
+    id: str
+    iri: str
+    sort: str
+    label: str
+    definition: str
+    example: str
+    record: dict[str, Any] | None
+
+
+class ImportDone(Shape):
+    """What an import put on record, and the version of the graph since."""
+
+    source: str
+    parts: int
+    kits: int
+    vehicles: int
+    version: str
