@@ -6,7 +6,7 @@ from crosspin.knockon.explain import RULED_OUT_LIMIT
 from crosspin.knockon.proposal import Cause, Proposal, State
 from crosspin.knockon.search import propose
 from search.answers import plan, plan_of, rank, reference
-from search.reference import Held, Reference
+from search.reference import Held, Plan, Reference
 from search.worlds import World, worlds
 
 SLOW = [HealthCheck.too_slow, HealthCheck.filter_too_much]
@@ -34,8 +34,18 @@ def speaks_against(ref: Reference, found: Proposal, path: str, instead: Held, ca
         if pairing["id"] == cause.rule:
             assert {pairing["when"], pairing["then"]} == {path, cause.source}
             return ref.pairing_cost(pairing, changed_plan[pairing["when"]], changed_plan[pairing["then"]]) is None
-    resource = ref.model["resources"][cause.rule]
-    return any(ref.takes_part(resource, part)[0] for _, part in (instead, chosen[cause.source]))
+    return exceeded(ref, changed_plan, cause.rule) and takes_part(ref, changed_plan, chosen, cause)
+
+
+def exceeded(ref: Reference, chosen: Plan, resource: str) -> bool:
+    shares = [ref.takes_part(ref.model["resources"][resource], part) for _, part in chosen.values()]
+    return sum(net for _, _, net in shares) > 0 and not any(missing for _, missing, _ in shares)
+
+
+def takes_part(ref: Reference, changed_plan: Plan, chosen: Plan, cause: Cause) -> bool:
+    """Whether the source takes part in the resource, as it was, in the plan or in the changed plan."""
+    parts = [ref.was[cause.source], chosen[cause.source][1], changed_plan[cause.source][1]]
+    return any(ref.takes_part(ref.model["resources"][cause.rule], part)[0] for part in parts)
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=SLOW)

@@ -119,24 +119,27 @@ class Explanation:
         return [Cause(link.other(path), link.id, c) for c in outcome.unsafe(first.fresh, second.fresh)]
 
     def _exceeded(self, instead: Mapping[str, Held]) -> dict[str, list[str]]:
-        """The resources exceeded with something else at some positions, and the changed positions elsewhere
-        that take part, those that draw more than before first."""
+        """The resources exceeded with something else at some positions, and who else is to blame: the changed
+        positions that take part, those that draw more than before first; where there are none, all that take
+        part, the greatest draw first; where nothing else does, the position itself."""
         found = {}
         for tally in self.compiled.tallies:
-            total, judged = 0, False
-            known = True
-            sources: list[tuple[int, str]] = []
+            total, judged, known = 0, False, True
+            changed: list[tuple[int, str]] = []
+            others: list[tuple[int, str]] = []
             for path, held in {**self.held, **instead}.items():
                 before, now = tally.share(self.opening.question.received[path]), tally.share(held.part)
                 if now is not None:
                     known = known and now.net is not None
                     total += now.net or 0
+                    if path not in instead:
+                        others.append((-_net(now), path))
                 if held.state is not State.RECEIVED and (before is not None or now is not None):
                     judged = True
                     if path not in instead:
-                        sources.append((_net(before) - _net(now), path))
+                        changed.append((_net(before) - _net(now), path))
             if judged and known and total > 0:
-                found[tally.resource.id] = [path for _, path in sorted(sources)]
+                found[tally.resource.id] = [path for _, path in sorted(changed or others)] or sorted(instead)
         return found
 
     def causes(self, roots: Iterable[str]) -> dict[str, tuple[Cause, ...]]:
