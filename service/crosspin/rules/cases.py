@@ -12,12 +12,10 @@ from pyoxigraph import BlankNode, Literal, NamedNode, Quad, Store, Triple
 
 from crosspin.model.terms import DEF
 from crosspin.store.graph import BrokenText, parse_text
-from crosspin.store.infer import FIRST_BUILD_ORDER, infer, read_rules
+from crosspin.store.infer import FIRST_BUILD_ORDER, Rule, Workspace, read_rules
 
 RDF_TYPE = NamedNode("http://www.w3.org/1999/02/22-rdf-syntax-ns#type")
 RDFS_LABEL = NamedNode("http://www.w3.org/2000/01/rdf-schema#label")
-_ONTOLOGY = NamedNode("https://crosspin.example/id/bench/ontology")
-_GIVEN = NamedNode("https://crosspin.example/id/bench/given")
 _NUMBERS = {f"http://www.w3.org/2001/XMLSchema#{name}" for name in ("decimal", "integer")}
 
 
@@ -102,56 +100,67 @@ def find_cases(folder: Path) -> tuple[Case, ...]:
 
 
 class Bench:
-    """The ontology with its rules, ready to try cases on."""
+    """The ontology with its rules, ready to try cases on.  Not safe to share between threads."""
 
     def __init__(self, ontology: Iterable[Quad | Triple]) -> None:
         """Take the triples of the ontology, whatever graphs they come from, and complete them once."""
-        self._store = Store()
-        self._store.bulk_extend([Quad(t.subject, t.predicate, t.object, _ONTOLOGY) for t in ontology])
-        rules = read_rules(self._store)
-        self._early = tuple(rule for rule in rules if rule.order < FIRST_BUILD_ORDER)
-        self._late = tuple(rule for rule in rules if rule.order >= FIRST_BUILD_ORDER)
-        infer(self._store, self._early, [], _ONTOLOGY)
+        self._workspace = Workspace(ontology)
+        self.rules = read_rules(self._workspace.store)
+        self._workspace.settle(rule for rule in self.rules if rule.order < FIRST_BUILD_ORDER)
 
-    def derive(self, given: Iterable[Triple]) -> set[Triple]:
-        """The given triples with all that follows from them and the ontology."""
-        self._run(given)
-        return {quad.triple for quad in self._store.quads_for_pattern(None, None, None, _GIVEN)}
+    def derive(self, given: Sequence[Triple]) -> dict[str, set[Triple]]:
+        """What follows from the given triples and was not among them, by the IRI of the rule that derived it first."""
+        found: dict[str, set[Triple]] = {}
 
-    def judge(self, case: Case) -> tuple[Miss, ...]:
-        """What is amiss with a case; nothing where it comes out."""
-        self._run(case.given)
-        misses = []
-        for graph, triples in case.expects:
-            if not self._holds(triples):
-                misses.append(Miss(case.iri, graph, "is expected but does not follow"))
-        for graph, triples in case.refuses:
-            if self._holds(triples):
-                misses.append(Miss(case.iri, graph, "is refused but follows"))
-        return tuple(misses)
+        def note(rule: Rule, fresh: list[Triple]) -> None:
+            found.setdefault(rule.iri, set()).update(fresh)
 
-    def _run(self, given: Iterable[Triple]) -> None:
-        self._store.remove_graph(_GIVEN)
-        quads = [Quad(t.subject, t.predicate, t.object, _GIVEN) for t in given]
-        self._store.extend(quads)
-        types = {quad.object.value for quad in quads if quad.predicate == RDF_TYPE}
-        early = self._early if any(rule.target in types for rule in self._early) else ()
-        infer(self._store, (*early, *self._late), [_ONTOLOGY], _GIVEN)
+        with self._workspace.suppose(given, self._rules_for(given), note):
+            return {rule: triples for rule, triples in found.items() if triples}
 
-    def _holds(self, triples: Sequence[Triple]) -> bool:
-        patterns, filters = [], []
-        variables: dict[BlankNode, str] = {}
-        for triple in triples:
-            words = []
-            for node in (triple.subject, triple.predicate, triple.object):
-                if isinstance(node, BlankNode):
-                    words.append(variables.setdefault(node, f"?b{len(variables)}"))
-                elif isinstance(node, Literal) and node.datatype.value in _NUMBERS:
-                    # 5.0 and 5 are one value, though engines may keep both spellings.
-                    words.append(f"?n{len(filters)}")
-                    filters.append(f"FILTER (?n{len(filters)} = {node})")
-                else:
-                    words.append(str(node))
-            patterns.append(" ".join(words) + " .")
-        query = f"ASK {{ {' '.join(patterns)} {' '.join(filters)} }}"
-        return bool(self._store.query(query, default_graph=[_GIVEN]))
+    def judge(self, case: Case, without: str | None = None) -> tuple[Miss, ...]:
+        """What is amiss with a case, nothing where it comes out; on request `without` one rule."""
+        rules = [rule for rule in self._rules_for(case.given) if rule.iri != without]
+        with self._workspace.suppose(case.given, rules) as store:
+            expected = [
+                Miss(case.iri, graph, "is expected but does not follow")
+                for graph, triples in case.expects
+                if not _holds(store, triples)
+            ]
+            refused = [
+                Miss(case.iri, graph, "is refused but follows")
+                for graph, triples in case.refuses
+                if _holds(store, triples)
+            ]
+        return (*expected, *refused)
+
+    def _rules_for(self, given: Sequence[Triple]) -> list[Rule]:
+        """Rules for builds, and for what the given triples add to the ontology those that complete it."""
+        members: dict[str, list[NamedNode]] = {}
+        for triple in given:
+            if triple.predicate == RDF_TYPE and isinstance(triple.subject, NamedNode):
+                members.setdefault(triple.object.value, []).append(triple.subject)
+        return [
+            rule if rule.order >= FIRST_BUILD_ORDER else rule.about(members[rule.target])
+            for rule in self.rules
+            if rule.order >= FIRST_BUILD_ORDER or rule.target in members
+        ]
+
+
+def _holds(store: Store, triples: Sequence[Triple]) -> bool:
+    """Whether the store holds the triples, blank nodes standing for anything, numbers compared by value."""
+    patterns, filters = [], []
+    variables: dict[BlankNode, str] = {}
+    for triple in triples:
+        words = []
+        for node in (triple.subject, triple.predicate, triple.object):
+            if isinstance(node, BlankNode):
+                words.append(variables.setdefault(node, f"?b{len(variables)}"))
+            elif isinstance(node, Literal) and node.datatype.value in _NUMBERS:
+                # 5.0 and 5 are one value, though engines may keep both spellings.
+                words.append(f"?n{len(filters)}")
+                filters.append(f"FILTER (?n{len(filters)} = {node})")
+            else:
+                words.append(str(node))
+        patterns.append(" ".join(words) + " .")
+    return bool(store.query(f"ASK {{ {' '.join(patterns)} {' '.join(filters)} }}"))

@@ -9,8 +9,9 @@ the others run for every build.
 """
 
 import re
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from pyoxigraph import DefaultGraph, NamedNode, Quad, Store, Triple
@@ -43,6 +44,11 @@ class Rule:
     order: Decimal
     query: str
 
+    def about(self, nodes: Iterable[NamedNode]) -> "Rule":
+        """The same rule for these focus nodes only, whatever their class."""
+        values = " ".join(str(node) for node in nodes)
+        return replace(self, query=self.query.replace(f"?this a <{self.target}> .", f"VALUES ?this {{ {values} }}", 1))
+
 
 def read_rules(store: Store) -> tuple[Rule, ...]:
     """The rules in a store, in running order; raises ValueError where one has no WHERE."""
@@ -62,22 +68,59 @@ def read_rules(store: Store) -> tuple[Rule, ...]:
     return tuple(sorted(rules, key=lambda rule: (rule.order, rule.iri, rule.target)))
 
 
-def infer(
-    store: Store,
-    rules: Iterable[Rule],
-    read: Sequence[NamedNode | DefaultGraph],
-    write: NamedNode,
-    note: Callable[[Rule, list[Triple]], None] | None = None,
-) -> int:
+def infer(store: Store, rules: Iterable[Rule], read: Sequence[NamedNode | DefaultGraph], write: NamedNode) -> int:
     """Run rules over the graphs `read` and add what they derive to the graph `write`, which is read too.
 
-    `note` is told what each rule derived, new or not.  Returns the number of new triples.
+    Returns the number of new triples.
     """
     before = sum(1 for _ in store.quads_for_pattern(None, None, None, write))
     graphs = [*read, write]
     for rule in rules:
-        found = list(store.query(rule.query, default_graph=graphs))
+        found = store.query(rule.query, default_graph=graphs)
         store.extend([Quad(t.subject, t.predicate, t.object, write) for t in found])
-        if note is not None:
-            note(rule, found)
     return sum(1 for _ in store.quads_for_pattern(None, None, None, write)) - before
+
+
+class Workspace:
+    """Ground triples, to which a few more are added for a while, with all that follows from them.
+
+    Everything lies in one graph, because a query over one graph is several times as fast as one over the
+    union of two.  Not safe to share between threads.
+    """
+
+    def __init__(self, ground: Iterable[Triple | Quad]) -> None:
+        """Take the triples that stay, whatever graphs they come from."""
+        self.store = Store()
+        self.store.bulk_extend([Quad(t.subject, t.predicate, t.object) for t in ground])
+
+    def settle(self, rules: Iterable[Rule]) -> None:
+        """Add for good what the rules derive from the ground."""
+        for rule in rules:
+            self.store.extend([Quad(t.subject, t.predicate, t.object) for t in self.store.query(rule.query)])
+
+    @contextmanager
+    def suppose(
+        self, triples: Iterable[Triple], rules: Iterable[Rule], note: Callable[[Rule, list[Triple]], None] | None = None
+    ) -> Iterator[Store]:
+        """While the context lasts the store holds the triples too, and what the rules derive from all.
+
+        `note` is told what each rule derived that was not there before.
+        """
+        added: list[Quad] = []
+        try:
+            self._add(triples, added)
+            for rule in rules:
+                fresh = self._add(self.store.query(rule.query), added)
+                if note is not None:
+                    note(rule, [quad.triple for quad in fresh])
+            yield self.store
+        finally:
+            for quad in added:
+                self.store.remove(quad)
+
+    def _add(self, triples: Iterable[Triple], added: list[Quad]) -> list[Quad]:
+        quads = [Quad(t.subject, t.predicate, t.object) for t in triples]
+        fresh = [quad for quad in dict.fromkeys(quads) if quad not in self.store]
+        self.store.extend(fresh)
+        added.extend(fresh)
+        return fresh
