@@ -136,6 +136,10 @@ class Candidates:
         self._classes = [numbered.setdefault(row, len(numbered)) for row in unseen]
         self._selections: dict[bool, Selection] = {}
 
+    def takes_part(self, tally: Tally) -> bool:
+        """Whether any part takes part in a resource."""
+        return any(share is not None for share in self.shares[tally.resource.id])
+
     def all(self, stocked: bool) -> Selection:
         """Every part; with `stocked`, every part that is known to lie on the shelf."""
         if stocked not in self._selections:

@@ -39,6 +39,7 @@ class Domain:
         self.values = values
         self._fresh = np.array([v.members[0] for v in values if v.members], dtype=np.intp)
         self._indices: dict[str, Codes] = {}
+        self._adds: dict[str, Adds] = {}
 
     def __len__(self) -> int:
         return len(self.values)
@@ -80,6 +81,12 @@ class Domain:
 
     def adds(self, tally: Tally) -> Adds:
         """What every value adds to a resource."""
+        known = self._adds.get(tally.resource.id)
+        if known is None:
+            known = self._adds[tally.resource.id] = self._count(tally)
+        return known
+
+    def _count(self, tally: Tally) -> Adds:
         shares = self.candidates.shares[tally.resource.id]
         received = tally.share(self.received)
         return Adds.of(

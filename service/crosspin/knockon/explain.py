@@ -40,6 +40,10 @@ class Explanation:
         self.marginals = marginals
         self.held = {path: self._hold(path) for path in self.compiled.positions}
         self.changed = [path for path, held in self.held.items() if held.state is not State.RECEIVED]
+        self._shares = {
+            tally.resource.id: {path: tally.share(self.held[path].part) for path in opening.parties(tally)}
+            for tally in self.compiled.tallies
+        }
 
     def _hold(self, path: str) -> Held:
         domain = self.opening.domains.get(path)
@@ -124,22 +128,21 @@ class Explanation:
         part, the greatest draw first; where nothing else does, the position itself."""
         found = {}
         for tally in self.compiled.tallies:
-            total, judged, known = 0, False, True
-            changed: list[tuple[int, str]] = []
-            others: list[tuple[int, str]] = []
-            for path, held in {**self.held, **instead}.items():
-                before, now = tally.share(self.opening.question.received[path]), tally.share(held.part)
-                if now is not None:
-                    known = known and now.net is not None
-                    total += now.net or 0
-                    if path not in instead:
-                        others.append((-_net(now), path))
-                if held.state is not State.RECEIVED and (before is not None or now is not None):
-                    judged = True
-                    if path not in instead:
-                        changed.append((_net(before) - _net(now), path))
-            if judged and known and total > 0:
-                found[tally.resource.id] = [path for _, path in sorted(changed or others)] or sorted(instead)
+            now = self._shares[tally.resource.id]
+            other = {path: tally.share(held.part) for path, held in instead.items()}
+            if all(share is None and now.get(path) is None for path, share in other.items()):
+                continue  # the sum is that of the plan, which is not exceeded
+            parties = self.opening.parties(tally)
+            shares = {path: share for path, share in {**now, **other}.items() if share is not None}
+            moved = [path for path in parties if (instead.get(path) or self.held[path]).state is not State.RECEIVED]
+            judged = any(parties[path] is not None or path in shares for path in moved)
+            if not judged or any(share.net is None for share in shares.values()):
+                continue
+            if sum(share.net or 0 for share in shares.values()) > 0:
+                changed = [path for path in moved if path not in instead and (parties[path] or now.get(path))]
+                changed.sort(key=lambda path: (_net(parties[path]) - _net(now.get(path)), path))
+                others = sorted(shares.keys() - instead.keys(), key=lambda path: (-_net(shares[path]), path))
+                found[tally.resource.id] = changed or others or sorted(instead)
         return found
 
     def causes(self, roots: Iterable[str]) -> dict[str, tuple[Cause, ...]]:

@@ -64,9 +64,10 @@ class Network:
         counted = []
         for tally in self.opening.compiled.tallies:
             start: int | None = 0
-            for share in self.opening.closed_shares(tally):
-                start = None if start is None or share.net is None else start + share.net
-            live = {path: self.opening.adds(tally, path) for path in self.paths}
+            for share in self.opening.closed_shares(tally).values():
+                if share is not None:
+                    start = None if start is None or share.net is None else start + share.net
+            live = {path: self.opening.adds(tally, path) for path in self.opening.open_parties(tally)}
             if not any(adds.changes.any() for adds in live.values()):
                 continue
             known = start is not None and not any(adds.missing.any() for adds in live.values())

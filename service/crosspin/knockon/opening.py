@@ -50,6 +50,7 @@ class Opening:
         }
         named = {path for wish in question.wishes if not wish.keeps for path in wish.wants}
         self._received: dict[str, Domain] = {}
+        self._parties: dict[str, dict[str, Share | None]] = {}
         self._open_all(sorted(named | set(force)))
 
     def received(self, path: str) -> Domain:
@@ -128,32 +129,36 @@ class Opening:
         """Closed positions that take part in a resource which live values could exceed."""
         found: set[str] = set()
         for tally in self.compiled.tallies:
-            still, able = self._closed(tally)
-            adds = [self.adds(tally, path) for path in self.domains]
-            if any(share.net is None for share in still) or not any(a.changes.any() for a in adds):
+            closed = self.closed_shares(tally)
+            if any(share is not None and share.net is None for share in closed.values()):
                 continue
-            if sum(share.net or 0 for share in still) + sum(a.most for a in adds) > 0:
-                found |= able
+            adds = [self.adds(tally, path) for path in self.open_parties(tally)]
+            if not any(a.changes.any() for a in adds):
+                continue
+            most = sum(share.net or 0 for share in closed.values() if share is not None) + sum(a.most for a in adds)
+            if most > 0:
+                found.update(path for path in closed if path not in self._kept)
         return found
 
-    def _closed(self, tally: Tally) -> tuple[list[Share], set[str]]:
-        """What closed positions add as received, and those that could take part in any state."""
-        still, able = [], set()
-        for path, position in self.compiled.positions.items():
-            if path in self.domains:
-                continue
-            share = tally.share(self.question.received[path])
-            if share is not None:
-                still.append(share)
-            if path not in self._kept:
-                shares = self.compiled.candidates[position.role].shares[tally.resource.id]
-                if share is not None or any(s is not None for s in shares):
-                    able.add(path)
-        return still, able
+    def parties(self, tally: Tally) -> dict[str, Share | None]:
+        """The positions that could take part in a resource, and what each adds as received."""
+        name = tally.resource.id
+        if name not in self._parties:
+            found = {}
+            for path, position in self.compiled.positions.items():
+                share = tally.share(self.question.received[path])
+                if share is not None or self.compiled.candidates[position.role].takes_part(tally):
+                    found[path] = share
+            self._parties[name] = found
+        return self._parties[name]
 
-    def closed_shares(self, tally: Tally) -> list[Share]:
-        """What the closed positions that take part in a resource add."""
-        return self._closed(tally)[0]
+    def closed_shares(self, tally: Tally) -> dict[str, Share | None]:
+        """What the closed positions that could take part in a resource add as received."""
+        return {path: share for path, share in self.parties(tally).items() if path not in self.domains}
+
+    def open_parties(self, tally: Tally) -> list[str]:
+        """The open positions that could take part in a resource."""
+        return [path for path in self.parties(tally) if path in self.domains]
 
     def adds(self, tally: Tally, path: str) -> Adds:
         """What the live values of an open position add."""

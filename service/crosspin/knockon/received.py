@@ -13,7 +13,6 @@ def stand_in(model: Model, position: Position) -> Part:
 
 def received_part(model: Model, catalog: Catalog, vehicle: Vehicle, position: Position) -> Part | None:
     """The received part, its stand-in where nobody has looked, or None where nothing stands."""
-    if position.path in vehicle.unseen:
-        return stand_in(model, position)
-    part = vehicle.parts.get(position.path)
-    return None if part is None else catalog.parts[part]
+    if position.path in vehicle.parts:
+        return catalog.parts[vehicle.parts[position.path]]
+    return stand_in(model, position) if position.path in vehicle.unseen else None
