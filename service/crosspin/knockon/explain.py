@@ -5,9 +5,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from crosspin.knockon.compiled import Compiled, Link
+from crosspin.knockon.compiled import Compiled, Facet, Link
 from crosspin.knockon.domain import Domain
 from crosspin.knockon.limits import INFINITE
+from crosspin.knockon.mating import Outcome
 from crosspin.knockon.opening import Opening
 from crosspin.knockon.proposal import Alternative, Cause, Choice, Mending, RuledOut, State
 from crosspin.knockon.tally import Numbers, Share
@@ -40,6 +41,7 @@ class Explanation:
         self.marginals = marginals
         self.held = {path: self._hold(path) for path in self.compiled.positions}
         self.changed = [path for path, held in self.held.items() if held.state is not State.RECEIVED]
+        self._links: dict[str, list[tuple[Link, Numbers]]] = {}
         self._shares = {
             tally.resource.id: {path: tally.share(self.held[path].part) for path in opening.parties(tally)}
             for tally in self.compiled.tallies
@@ -77,49 +79,57 @@ class Explanation:
             for repair in link.ruling.mating.outcome(*codes).repairs
         ]
 
-    def _cost(self, link: Link, path: str, here: Held) -> int:
-        """The packed cost of a link with something else at `path` and the plan at the other end."""
-        other = link.other(path)
-        there = self.held[other]
-        return int(
-            link.costs(
-                path,
-                link.facet_at(path).index(here.part, here.state),
-                link.facet_at(other).index(there.part, there.state),
-            )
-        )
+    def _beside(self, path: str) -> list[tuple[Link, Numbers]]:
+        """Every link of an open position with the packed cost of each of its values beside the plan."""
+        if path not in self._links:
+            domain = self.opening.domains[path]
+            self._links[path] = [
+                (link, link.costs(path, domain.indices(link.facet_at(path)), self._index(link.facet_at(other), other)))
+                for other, links in self.compiled.links[path].items()
+                for link in links
+            ]
+        return self._links[path]
 
-    def against(self, path: str, here: Held) -> list[Cause]:
-        """What speaks against something at a position beside the plan everywhere else: clashes first, then
-        what a new part would leave unsafe where the plan does not."""
+    def _index(self, facet: Facet, path: str) -> int:
+        """Where the plan's choice at a position lies in the matrix of a rule."""
+        if path in self.opening.domains:
+            return int(self.opening.domains[path].indices(facet)[self.chosen[path]])
+        return int(self.opening.received(path).indices(facet)[0])
+
+    def against(self, path: str, value: int) -> list[Cause]:
+        """What speaks against a value of an open position beside the plan everywhere else: clashes first,
+        then what a new part would leave unsafe where the plan does not."""
         clashes, unsafe = [], []
-        for links in self.compiled.links[path].values():
-            for link in links:
-                cost = self._cost(link, path, here)
-                if cost >= INFINITE:
-                    clashes += self._clash(link, path, here)
-                elif cost >= self.compiled.weights.unsafe > self._cost(link, path, self.held[path]):
-                    unsafe += self._unsafe(link, path, here)
+        domain = self.opening.domains[path]
+        here = Held(domain.values[value].state, domain.part_of(domain.values[value]))
+        chosen = self.chosen[path]
+        for link, costs in self._beside(path):
+            if costs[value] >= INFINITE:
+                clashes += self._clash(link, path, here)
+            elif costs[value] >= self.compiled.weights.unsafe > costs[chosen]:
+                unsafe += self._unsafe(link, path, here)
         for resource, sources in self._exceeded({path: here}).items():
             clashes += [Cause(source, resource) for source in sources]
         return clashes + unsafe
 
-    def _ends(self, link: Link, path: str, here: Held) -> tuple[Held, Held]:
+    def _outcome(self, link: Link, path: str, here: Held) -> tuple[Outcome, Held, Held] | None:
+        """What a joint says with something else at `path`, and both ends; None for needs and renewals."""
+        if link.ruling.mating is None:
+            return None
         there = self.held[link.other(path)]
-        return (here, there) if path == link.first else (there, here)
+        first, second = (here, there) if path == link.first else (there, here)
+        codes = link.ruling.first.read(first.part), link.ruling.second.read(second.part)
+        return link.ruling.mating.outcome(*codes), first, second
 
     def _clash(self, link: Link, path: str, here: Held) -> list[Cause]:
-        source = link.other(path)
-        if link.ruling.mating is None:
-            return [Cause(source, link.id)]
-        first, second = self._ends(link, path, here)
-        outcome = link.ruling.mating.outcome(link.ruling.first.read(first.part), link.ruling.second.read(second.part))
-        return [Cause(source, link.id, criterion) for criterion in outcome.blocked]
+        judged = self._outcome(link, path, here)
+        criteria: tuple[str | None, ...] = (None,) if judged is None else judged[0].blocked
+        return [Cause(link.other(path), link.id, criterion) for criterion in criteria]
 
     def _unsafe(self, link: Link, path: str, here: Held) -> list[Cause]:
-        assert link.ruling.mating is not None  # only joints are ever unsafe
-        first, second = self._ends(link, path, here)
-        outcome = link.ruling.mating.outcome(link.ruling.first.read(first.part), link.ruling.second.read(second.part))
+        judged = self._outcome(link, path, here)
+        assert judged is not None  # only joints are ever unsafe
+        outcome, first, second = judged
         return [Cause(link.other(path), link.id, c) for c in outcome.unsafe(first.fresh, second.fresh)]
 
     def _exceeded(self, instead: Mapping[str, Held]) -> dict[str, list[str]]:
@@ -154,11 +164,12 @@ class Explanation:
         resource is then their cause.
         """
         roots = [path for path in roots if path in self.changed]
-        reasons = {path: self.against(path, self._as_received(path)) for path in self.changed if path not in roots}
+        reasons = {path: self.against(path, self._received(path)) for path in self.changed if path not in roots}
         distance = dict.fromkeys(roots, 0)
         while True:
             self._spread(distance, reasons)
-            lost = {path: self._as_received(path) for path in reasons if path not in distance}
+            received = self.opening.question.received
+            lost = {path: Held(State.RECEIVED, received[path]) for path in reasons if path not in distance}
             if not lost:
                 break
             shared = self._exceeded(lost)
@@ -174,8 +185,9 @@ class Explanation:
             for path, found in sorted(reasons.items())
         }
 
-    def _as_received(self, path: str) -> Held:
-        return Held(State.RECEIVED, self.opening.question.received[path])
+    def _received(self, path: str) -> int:
+        """The value that leaves a position, which no wish names, as received."""
+        return [value.state for value in self.opening.domains[path].values].index(State.RECEIVED)
 
     @staticmethod
     def _spread(distance: dict[str, int], reasons: Mapping[str, list[Cause]]) -> None:
@@ -221,28 +233,18 @@ class Explanation:
     def ruled_out(self, path: str) -> tuple[RuledOut, ...]:
         """Parts that no plan has here, nearest miss first: fewest clashes with this plan, then price, then id."""
         domain = self.opening.domains[path]
-        clashes = self._clashes(domain)
+        clashes = np.zeros(len(domain), dtype=np.int64)
+        for _, costs in self._beside(path):
+            clashes += costs >= INFINITE
         found = []
-        for place in np.flatnonzero(self.marginals[path] >= INFINITE).tolist():
-            for member in domain.values[place].members:
-                found.append((int(clashes[place]), int(domain.candidates.prices[member]), member))
+        for value in np.flatnonzero(self.marginals[path] >= INFINITE).tolist():
+            for member in domain.values[value].members:
+                found.append((int(clashes[value]), int(domain.candidates.prices[member]), member, value))
         named = sorted(found)[:RULED_OUT_LIMIT]
-        parts = domain.candidates.parts
         return tuple(
-            RuledOut(parts[member].id, tuple(self.against(path, Held(State.FRESH, parts[member]))))
-            for _, _, member in named
+            RuledOut(domain.candidates.parts[member].id, tuple(self.against(path, value)))
+            for _, _, member, value in named
         )
-
-    def _clashes(self, domain: Domain) -> Numbers:
-        """For every value, how many joints and pairings clash beside the plan everywhere else."""
-        counts = np.zeros(len(domain), dtype=np.int64)
-        for other, links in self.compiled.links[domain.path].items():
-            there = self.held[other]
-            for link in links:
-                column = link.facet_at(other).index(there.part, there.state)
-                costs = link.costs(domain.path, domain.indices(link.facet_at(domain.path)), column)
-                counts += costs >= INFINITE
-        return counts
 
 
 _PREFERENCE = {State.RECEIVED: 0, State.EMPTIED: 1, State.FRESH: 2}
