@@ -7,7 +7,8 @@ from decimal import Decimal
 from crosspin.answer.plan import Action, Contradiction, Cost, Plan, Reason, Step, WishLine
 
 WIDTH = 100
-_ALTERNATIVES = 3
+_OTHERS = 2
+_SIDES = ("left", "right")
 
 
 def tell_text(told: Plan | Contradiction) -> str:
@@ -68,15 +69,44 @@ def _plan(plan: Plan) -> list[str]:
 
 def _steps(steps: Sequence[Step], currency: str) -> list[str]:
     lines: list[str] = []
-    for step in steps:
-        lines += _wrapped(f"{_place(step.position)}: {_deed(step)}", 4, "  *")
-        lines += [line for reason in step.reasons for line in _reason(reason, step)]
-        lines += [line for reason in step.also_because for line in _wrapped(f"Also: {reason.sentence}", 8)]
-        if not step.asked and not step.forced:
-            lines += _wrapped("Chosen, not forced: another choice elsewhere would leave it alone.", 8)
+    for alike in _both_sides(steps):
+        step = alike[0]
+        lines += _wrapped(f"{_places([s.position for s in alike])}: {_deed(step)}", 4, "  *")
+        if not step.asked:
+            lines += [line for reason in step.reasons for line in _reason(reason, step)]
+            lines += _also(step)
+            if not step.forced:
+                lines += _wrapped("Chosen, not forced: another choice elsewhere would leave it alone.", 8)
         lines += [line for note in step.notes for line in _wrapped(note, 8, "      >")]
         lines += _alternatives(step, currency)
     return lines
+
+
+def _both_sides(steps: Sequence[Step]) -> list[list[Step]]:
+    """The steps, with what is done alike on the left and on the right taken together."""
+    groups: dict[object, list[Step]] = {}
+    for step in steps:
+        part, old = step.part and step.part.id, step.instead_of and step.instead_of.id
+        groups.setdefault((_sideless(step.position), step.action, part, old, step.asked, step.forced), []).append(step)
+    return list(groups.values())
+
+
+def _sideless(path: str) -> str:
+    return "/".join(word for word in path.split("/") if word not in _SIDES)
+
+
+def _places(paths: Sequence[str]) -> str:
+    if len(paths) == 1:
+        return _place(paths[0])
+    sides = [word for path in paths for word in path.split("/") if word in _SIDES]
+    return f"{_place(_sideless(paths[0]))}, {' and '.join(sides)}"
+
+
+def _also(step: Step) -> list[str]:
+    sentences = list(dict.fromkeys(reason.sentence for reason in step.also_because))
+    lines = [line for sentence in sentences[:_OTHERS] for line in _wrapped(f"Also: {sentence}", 8)]
+    left = len(sentences) - _OTHERS
+    return [*lines, *([f"        and {_count(left, 'more reason', 'more reasons')}"] if left > 0 else [])]
 
 
 def _deed(step: Step) -> str:
@@ -105,7 +135,7 @@ def _reason(reason: Reason, step: Step) -> list[str]:
 
 def _alternatives(step: Step, currency: str) -> list[str]:
     lines = []
-    for other in step.alternatives[:_ALTERNATIVES]:
+    for other in step.alternatives[:_OTHERS]:
         what = (
             "leaving it as it is"
             if other.stays
@@ -119,7 +149,7 @@ def _alternatives(step: Step, currency: str) -> list[str]:
         if other.more_unknowns:
             differences.append(f"{other.more_unknowns:+d} unknown")
         lines += _wrapped(f"Or {what}: {', '.join(differences)} for the whole plan.", 8)
-    left = len(step.alternatives) - _ALTERNATIVES
+    left = len(step.alternatives) - _OTHERS
     return [*lines, *([f"        and {_count(left, 'other', 'others')}"] if left > 0 else [])]
 
 

@@ -3,19 +3,30 @@
 from typing import Any
 
 KIND = "RingAndPinionSet"
-RULE = "gearsOnCarrier"
-PART = "part"
-OTHER_PART = "part"
+RULE = "innerShaftInSideGear"
+PART = "al-88-33"
+OTHER_PART = "is-33-1188-3625-562"
 READING = "sideGearSpline.toothCount=33"
-SPEC = "spec"
-KIT = "kit"
+SPEC = "InvoluteSpline-b91a0ae7e6fbfa6c"
+KIT = "brake-345-4x44"
 VEHICLE = "hill-patrol"
+SOURCE = "price-list.csv"
+CSV_KIND = "CoverGasket"
+CSV = """id,label,price,stock,lacks,gasketOutline.patternCode
+,,EUR,,,
+cg-88-cork,"Cork cover gasket, ten-bolt-88",9.40,6,,ten-bolt-88
+"""
 QUERY = """PREFIX cp: <https://crosspin.example/def/>
 PREFIX rdfs: <http://www.w3.org/2000/01/rdf-schema#>
 SELECT ?part ?label ?price WHERE {
   ?part a cp:RingAndPinionSet ; rdfs:label ?label ; cp:price ?price .
 } ORDER BY ?price LIMIT 10"""
-ASK: dict[str, Any] = {"vehicle": VEHICLE, "fit": [{"at": "front/carrier", "part": "x"}], "keep": ["rear/*"]}
-CSV = """id,label,price,stock,lacks
-,,EUR,,
-"""
+ASK: dict[str, Any] = {
+    "vehicle": VEHICLE,
+    "fit": [
+        {"at": "front/housing", "part": "fh-88-hp-1600-b"},
+        {"at": "front/carrier", "part": PART},
+        {"at": "front/*", "kit": KIT},
+    ],
+    "keep": ["rear/housing", "rear/carrier"],
+}

@@ -16,7 +16,7 @@ from crosspin.api.wiring import TheDesk, TheSettings, TheTurns, errors, known_pa
 router = APIRouter(tags=["imports"], dependencies=[Depends(known_parameters)])
 
 _TEXTS = {
-    CSV: {"schema": {"type": "string"}, "examples": {"two rivets": {"value": examples.CSV}}},
+    CSV: {"schema": {"type": "string"}, "examples": {"one gasket": {"value": examples.CSV}}},
     TURTLE: {"schema": {"type": "string"}},
     JSON_LD: {"schema": {}},
     N_TRIPLES: {"schema": {"type": "string"}},
@@ -64,7 +64,7 @@ def _may_write(request: Request, settings: Settings, key: str | None) -> None:
     responses={
         401: {"description": "The key is missing or wrong."},
         403: {"description": "Without a key, only this machine may write."},
-        **errors(406, 413, 415, 422, 503),
+        **errors(413, 415, 503),
     },
 )
 async def take_in(
@@ -77,10 +77,10 @@ async def take_in(
         Query(
             description="The name of the source; what it held before is replaced.",
             pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,99}$",
-            examples=["price-list.csv"],
+            examples=[examples.SOURCE],
         ),
     ],
-    kind: Annotated[str, Query(description="The kind of the parts, for CSV.", examples=[examples.KIND])] = "",
+    kind: Annotated[str, Query(description="The kind of the parts, for CSV.", examples=[examples.CSV_KIND])] = "",
     x_api_key: Annotated[str | None, Header()] = None,
 ) -> ImportDone:
     """Take in parts (CSV, one kind a file), or parts, kits and vehicles (RDF): all of it, or nothing."""

@@ -54,7 +54,7 @@ class ModelText:
             return self._written[1]
 
 
-@router.get("/v1/model", responses={200: {"model": Model}, **errors(406)})
+@router.get("/v1/model", responses={200: {"model": Model}, **errors()})
 def whole_model(request: Request, desk: TheDesk, media: Annotated[str, Depends(offer(JSON))]) -> Response:
     """The whole ontology as it is applied: kinds, features, dimensions, roles, rules, layouts, units.
 
@@ -64,7 +64,7 @@ def whole_model(request: Request, desk: TheDesk, media: Annotated[str, Depends(o
     return Response(text.of(desk.holdings.model), media_type=media)
 
 
-@router.get("/v1/kinds", dependencies=[Depends(offer(JSON))], responses=errors(406))
+@router.get("/v1/kinds", dependencies=[Depends(offer(JSON))], responses=errors())
 def list_kinds(desk: TheDesk) -> Page[KindLine]:
     """All kinds of parts."""
     model, catalog = desk.holdings.model, desk.holdings.catalog
@@ -87,7 +87,7 @@ def _known_kind(desk: Desk, kind: str) -> Model:
     return desk.holdings.model
 
 
-@router.get("/v1/kinds/{kind}", dependencies=[Depends(offer(JSON))], responses=errors(404, 406))
+@router.get("/v1/kinds/{kind}", dependencies=[Depends(offer(JSON))], responses=errors(404))
 def one_kind(kind: KindId, desk: TheDesk) -> KindSheet:
     """One kind: its features and what is measured there, the roles that take it, the rules that name it."""
     model = _known_kind(desk, kind)
@@ -126,7 +126,7 @@ def _rules_of(model: Model, kinds: tuple[str, ...], roles: tuple[str, ...]) -> t
 
 @router.get(
     "/v1/kinds/{kind}/csv",
-    responses={200: {"content": {CSV: {"schema": {"type": "string"}}}}, **errors(404, 406)},
+    responses={200: {"content": {CSV: {"schema": {"type": "string"}}}}, **errors(404)},
     response_class=Response,
 )
 def kind_csv(kind: KindId, desk: TheDesk, media: Annotated[str, Depends(offer(CSV))]) -> Response:
@@ -137,7 +137,7 @@ def kind_csv(kind: KindId, desk: TheDesk, media: Annotated[str, Depends(offer(CS
 
 @router.get(
     "/v1/kinds/{kind}/csv-metadata",
-    responses={200: {"content": {CSVW: {"schema": {"type": "object"}}}}, **errors(404, 406)},
+    responses={200: {"content": {CSVW: {"schema": {"type": "object"}}}}, **errors(404)},
     response_class=Response,
 )
 def kind_csv_metadata(kind: KindId, desk: TheDesk, media: Annotated[str, Depends(offer(CSVW, JSON))]) -> Response:
@@ -146,7 +146,7 @@ def kind_csv_metadata(kind: KindId, desk: TheDesk, media: Annotated[str, Depends
     return Response(text, media_type=media)
 
 
-@router.get("/v1/rules", dependencies=[Depends(offer(JSON))], responses=errors(406, 422))
+@router.get("/v1/rules", dependencies=[Depends(offer(JSON))], responses=errors())
 def list_rules(desk: TheDesk, sort: RuleSort | None = None) -> Page[RuleLine]:
     """All rules, or those of one sort: what must mate, what is needed, what is renewed, what runs short,
     what can be mended, what follows."""
@@ -164,7 +164,7 @@ def _table(model: Model, name: str) -> dict[str, Term]:
     return table
 
 
-@router.get("/v1/rules/{rule}", dependencies=[Depends(offer(JSON))], responses=errors(404, 406))
+@router.get("/v1/rules/{rule}", dependencies=[Depends(offer(JSON))], responses=errors(404))
 def one_rule(
     rule: Annotated[str, Path(description="A rule, such as those under /v1/rules.", examples=[examples.RULE])],
     desk: TheDesk,
@@ -182,7 +182,7 @@ _AS_GRAPH = {TURTLE: {"schema": {"type": "string"}}, JSON_LD: {"schema": {"type"
 
 @router.get(
     "/def/",
-    responses={200: {"content": {TURTLE: {"schema": {"type": "string"}}, JSON_LD: {}}}, **errors(406)},
+    responses={200: {"content": {TURTLE: {"schema": {"type": "string"}}, JSON_LD: {}}}, **errors()},
     response_class=Response,
 )
 def whole_ontology(desk: TheDesk, media: Annotated[str, Depends(offer(TURTLE, JSON_LD))]) -> Response:
@@ -190,7 +190,7 @@ def whole_ontology(desk: TheDesk, media: Annotated[str, Depends(offer(TURTLE, JS
     return Response(graph_text(desk.library.graph, DEF, media), media_type=media)
 
 
-@router.get("/def/{term}", response_model=TermSheet, responses={200: {"content": _AS_GRAPH}, **errors(404, 406)})
+@router.get("/def/{term}", response_model=TermSheet, responses={200: {"content": _AS_GRAPH}, **errors(404)})
 def one_term(
     term: Annotated[str, Path(description="A term of the ontology.", examples=[examples.KIND])],
     desk: TheDesk,

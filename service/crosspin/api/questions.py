@@ -18,7 +18,7 @@ from crosspin.knockon.ask import Ask
 router = APIRouter(tags=["questions"], dependencies=[Depends(known_parameters)])
 
 
-@router.get("/v1/fit", dependencies=[Depends(offer(JSON))], responses=errors(404, 406, 422))
+@router.get("/v1/fit", dependencies=[Depends(offer(JSON))], responses=errors(404))
 def two_parts(
     desk: TheDesk,
     one: Annotated[str, Query(description="A part's id.", examples=[examples.PART])],
@@ -62,7 +62,7 @@ _CONTENT: dict[str, Any] = {
         200: {"description": "A plan, or the wishes that contradict each other.", "content": _CONTENT},
         409: {"description": "There is no plan to be written as RDF."},
         412: {"description": "The caller holds this answer already (If-None-Match)."},
-        **errors(406, 413, 415, 422, 503),
+        **errors(413, 415, 503),
     },
 )
 async def knock_on(

@@ -97,7 +97,7 @@ def _has(holdings: Holdings, part: Part, wanted: _Wanted) -> bool:
     return any(map(wanted.test, values))
 
 
-@router.get("/v1/parts", dependencies=[Depends(offer(JSON))], responses=errors(406, 422))
+@router.get("/v1/parts", dependencies=[Depends(offer(JSON))], responses=errors())
 def list_parts(
     desk: TheDesk,
     kind: Annotated[
@@ -144,7 +144,7 @@ def _part(desk: Desk, part: str) -> Part:
     return found
 
 
-@router.get("/v1/parts/{part}", response_model=PartSheet, responses={200: {"content": _GRAPHS}, **errors(404, 406)})
+@router.get("/v1/parts/{part}", response_model=PartSheet, responses={200: {"content": _GRAPHS}, **errors(404)})
 def one_part(
     part: PartId, desk: TheDesk, media: Annotated[str, Depends(offer(JSON, TURTLE, JSON_LD))]
 ) -> PartSheet | Response:
@@ -186,7 +186,7 @@ def _readings(holdings: Holdings, part: Part, feature: str) -> FeatureReadings:
     return FeatureReadings(feature=feature, label=model.features[feature].label, spec=spec.id, readings=tuple(lines))
 
 
-@router.get("/v1/parts/{part}/mates", dependencies=[Depends(offer(JSON))], responses=errors(404, 406, 503))
+@router.get("/v1/parts/{part}/mates", dependencies=[Depends(offer(JSON))], responses=errors(404, 503))
 async def part_mates(
     part: PartId,
     desk: TheDesk,
@@ -201,14 +201,14 @@ async def part_mates(
     return Page(items=tuple(found), total=len(found))
 
 
-@router.get("/v1/parts/{part}/equals", dependencies=[Depends(offer(JSON))], responses=errors(404, 406))
+@router.get("/v1/parts/{part}/equals", dependencies=[Depends(offer(JSON))], responses=errors(404))
 def part_equals(part: PartId, desk: TheDesk) -> Page[PartLine]:
     """Parts of the same kind with the same readings everywhere, cheapest first."""
     found = desk.equals(part)
     return Page(items=tuple(found), total=len(found))
 
 
-@router.get("/v1/parts/{part}/takers", dependencies=[Depends(offer(JSON))], responses=errors(404, 406, 503))
+@router.get("/v1/parts/{part}/takers", dependencies=[Depends(offer(JSON))], responses=errors(404, 503))
 async def part_takers(part: PartId, desk: TheDesk, turns: TheTurns) -> Page[Taker]:
     """Which vehicles on record could take a part, where, and what each would then need as well."""
     found = await turns.run(lambda: desk.takers(part))
@@ -218,7 +218,7 @@ async def part_takers(part: PartId, desk: TheDesk, turns: TheTurns) -> Page[Take
 # ---------------------------------------------------------------------- specs and kits
 
 
-@router.get("/v1/specs/{spec}", dependencies=[Depends(offer(JSON))], responses=errors(404, 406))
+@router.get("/v1/specs/{spec}", dependencies=[Depends(offer(JSON))], responses=errors(404))
 def one_spec(
     spec: Annotated[str, Path(description="A spec's id, as parts name it.", examples=[examples.SPEC])], desk: TheDesk
 ) -> SpecSheet:
@@ -234,7 +234,7 @@ def one_spec(
     return SpecSheet(spec=catalog.specs[spec], parts={feature: tuple(ids) for feature, ids in sorted(parts.items())})
 
 
-@router.get("/v1/kits", dependencies=[Depends(offer(JSON))], responses=errors(406, 422))
+@router.get("/v1/kits", dependencies=[Depends(offer(JSON))], responses=errors())
 def list_kits(desk: TheDesk, limit: Limit = 50, next: Next = None) -> Page[Kit]:
     """Kits: several parts sold together at one price."""
     kits = list(desk.holdings.catalog.kits.values())
@@ -242,7 +242,7 @@ def list_kits(desk: TheDesk, limit: Limit = 50, next: Next = None) -> Page[Kit]:
     return Page(items=tuple(items), total=len(kits), next=more)
 
 
-@router.get("/v1/kits/{kit}", dependencies=[Depends(offer(JSON))], responses=errors(404, 406))
+@router.get("/v1/kits/{kit}", dependencies=[Depends(offer(JSON))], responses=errors(404))
 def one_kit(kit: Annotated[str, Path(description="A kit's id.", examples=[examples.KIT])], desk: TheDesk) -> Kit:
     """One kit and what it contains."""
     found = desk.holdings.catalog.kits.get(kit)
@@ -254,7 +254,7 @@ def one_kit(kit: Annotated[str, Path(description="A kit's id.", examples=[exampl
 # ---------------------------------------------------------------------- vehicles
 
 
-@router.get("/v1/vehicles", dependencies=[Depends(offer(JSON))], responses=errors(406, 422))
+@router.get("/v1/vehicles", dependencies=[Depends(offer(JSON))], responses=errors())
 def list_vehicles(desk: TheDesk, limit: Limit = 50, next: Next = None) -> Page[VehicleLine]:
     """Vehicles on record."""
     vehicles = list(desk.holdings.catalog.vehicles.values())
@@ -263,9 +263,7 @@ def list_vehicles(desk: TheDesk, limit: Limit = 50, next: Next = None) -> Page[V
     return Page(items=lines, total=len(vehicles), next=more)
 
 
-@router.get(
-    "/v1/vehicles/{vehicle}", response_model=VehicleSheet, responses={200: {"content": _GRAPHS}, **errors(404, 406)}
-)
+@router.get("/v1/vehicles/{vehicle}", response_model=VehicleSheet, responses={200: {"content": _GRAPHS}, **errors(404)})
 def one_vehicle(
     vehicle: VehicleId, desk: TheDesk, media: Annotated[str, Depends(offer(JSON, TURTLE, JSON_LD))]
 ) -> VehicleSheet | Response:

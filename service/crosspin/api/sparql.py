@@ -42,7 +42,7 @@ _ANSWERS: dict[int | str, dict[str, Any]] = {
         "headers": {"Crosspin-Truncated": {"schema": {"type": "string", "enum": ["true", "false"]}}},
     },
     400: {"description": "The query cannot be read, or may not run."},
-    **errors(406, 413, 415, 422, 503),
+    **errors(413, 415, 503),
 }
 
 

@@ -159,10 +159,11 @@ _ERRORS = (
 
 
 def errors(*statuses: int) -> dict[int | str, dict[str, Any]]:
-    """The problem documents that an address may answer with, for its description."""
+    """The problem documents that an address may answer with, for its description: these, and the two that
+    every address has (the wrong format asked for, parameters that cannot be understood)."""
     schema = {"$ref": f"#/components/schemas/{ProblemDocument.__name__}"}
     return {
         e.status: {"description": e.description, "content": {"application/problem+json": {"schema": schema}}}
         for e in _ERRORS
-        if e.status in statuses
+        if e.status in (406, 422, *statuses)
     }

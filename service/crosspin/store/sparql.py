@@ -116,15 +116,20 @@ class QueryPool:
             self._slots.put(worker)
 
     def close(self) -> None:
-        """End the workers that are free, and forget the snapshot."""
+        """End the workers and forget the snapshot; a later query starts afresh."""
         for _ in range(self._limits.workers):
             try:
                 worker = self._slots.get(timeout=self._limits.seconds)
             except queue.Empty:
-                break
+                break  # its query is at its end, and so is the worker when this process goes
             if worker is not None:
                 worker.end()
-        self._folder.cleanup()
+        with self._lock:
+            if self._written is not None:
+                self._written[1].unlink()
+                self._written = None
+        while self._slots.qsize() < self._limits.workers:
+            self._slots.put(None)
 
     def _ready(self, worker: "_Worker | None") -> "_Worker":
         """This worker, or a new one where it is gone or has an old snapshot."""
