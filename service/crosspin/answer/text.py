@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
 from crosspin.answer.plan import Action, Contradiction, Cost, Plan, Reason, Step, WishLine
+from crosspin.figures.exact import spell
 
 WIDTH = 100
 _OTHERS = 2
@@ -161,8 +162,12 @@ def _place(path: str) -> str:
     return path.replace("/", " ").replace("-", " ")
 
 
-def _at(places: Sequence[str]) -> str:
-    return f" ({', '.join(map(_place, places))})" if places else ""
+def _at(paths: Sequence[str]) -> str:
+    """Places in brackets, left and right of one place together; nothing where there are none."""
+    groups: dict[str, list[str]] = {}
+    for path in paths:
+        groups.setdefault(_sideless(path), []).append(path)
+    return f" ({'; '.join(map(_places, groups.values()))})" if groups else ""
 
 
 # ---------------------------------------------------------------------- the rest of a plan
@@ -189,7 +194,7 @@ def _modifications(plan: Plan) -> Iterable[str]:
 
 def _work(plan: Plan) -> Iterable[str]:
     for number, w in enumerate(plan.work, start=1):
-        hours = f" {w.hours} h." if w.hours else ""
+        hours = f" {spell(w.hours)} h." if w.hours else ""
         yield from _wrapped(f"{w.text}{hours}{_at(w.places)}", 6, f"  {number}.")
         if w.uses:
             yield from _wrapped(f"Takes {', '.join(w.uses)}.", 8)
@@ -217,7 +222,7 @@ def _stays(steps: Sequence[Step]) -> Iterable[str]:
 
 def _totals(plan: Plan) -> Iterable[str]:
     totals = plan.totals
-    rows = (("Parts", totals.parts), (f"Labour, {totals.hours} h", totals.labour), ("In all", totals.all))
+    rows = (("Parts", totals.parts), (f"Labour, {spell(totals.hours)} h", totals.labour), ("In all", totals.all))
     for name, amount in rows:
         yield f"  {name:<24}{_money(amount, totals.currency):>18}"
     yield from _wrapped(f"{_cost(plan.cost)}.", 2)

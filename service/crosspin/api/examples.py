@@ -6,6 +6,8 @@ KIND = "RingAndPinionSet"
 RULE = "innerShaftInSideGear"
 PART = "al-88-33"
 OTHER_PART = "is-33-1188-3625-562"
+SEARCHED_KIND = "Carrier"
+TWIN = "cg-88"
 READING = "sideGearSpline.toothCount=33"
 SPEC = "InvoluteSpline-b91a0ae7e6fbfa6c"
 KIT = "brake-345-4x44"
@@ -26,7 +28,8 @@ ASK: dict[str, Any] = {
     "fit": [
         {"at": "front/housing", "part": "fh-88-hp-1600-b"},
         {"at": "front/carrier", "part": PART},
+        {"at": "front/*/knuckle", "part": "kn-162-722"},
         {"at": "front/*", "kit": KIT},
     ],
-    "keep": ["rear/housing", "rear/carrier"],
+    "keep": ["rear/housing", "rear/carrier", "transfer-case"],
 }

@@ -36,6 +36,7 @@ from crosspin.store.describe import about, write
 router = APIRouter(tags=["records"], dependencies=[Depends(known_parameters)])
 
 PartId = Annotated[str, Path(description="A part's id.", examples=[examples.PART])]
+TwinId = Annotated[str, Path(description="A part's id.", examples=[examples.TWIN])]
 VehicleId = Annotated[str, Path(description="A vehicle's id.", examples=[examples.VEHICLE])]
 Limit = Annotated[int, Query(ge=1, le=200, description="How many items a page has.")]
 Next = Annotated[str | None, Query(max_length=400, description="`next` of the page before.")]
@@ -101,7 +102,7 @@ def _has(holdings: Holdings, part: Part, wanted: _Wanted) -> bool:
 def list_parts(
     desk: TheDesk,
     kind: Annotated[
-        str | None, Query(description="Only this kind and kinds below it.", examples=[examples.KIND])
+        str | None, Query(description="Only this kind and kinds below it.", examples=[examples.SEARCHED_KIND])
     ] = None,
     text: Annotated[
         str | None, Query(max_length=200, description="Only parts with all these words in id or label.")
@@ -202,14 +203,14 @@ async def part_mates(
 
 
 @router.get("/v1/parts/{part}/equals", dependencies=[Depends(offer(JSON))], responses=errors(404))
-def part_equals(part: PartId, desk: TheDesk) -> Page[PartLine]:
+def part_equals(part: TwinId, desk: TheDesk) -> Page[PartLine]:
     """Parts of the same kind with the same readings everywhere, cheapest first."""
     found = desk.equals(part)
     return Page(items=tuple(found), total=len(found))
 
 
 @router.get("/v1/parts/{part}/takers", dependencies=[Depends(offer(JSON))], responses=errors(404, 503))
-async def part_takers(part: PartId, desk: TheDesk, turns: TheTurns) -> Page[Taker]:
+async def part_takers(part: TwinId, desk: TheDesk, turns: TheTurns) -> Page[Taker]:
     """Which vehicles on record could take a part, where, and what each would then need as well."""
     found = await turns.run(lambda: desk.takers(part))
     return Page(items=tuple(found), total=len(found))
