@@ -32,6 +32,7 @@ SELECT DISTINCT ?prefix ?namespace WHERE {
   ?rule sh:prefixes/sh:declare ?d . ?d sh:prefix ?prefix ; sh:namespace ?namespace .
 } ORDER BY ?prefix
 """
+_TYPE = NamedNode("http://www.w3.org/1999/02/22-rdf-syntax-ns#type")
 _WHERE = re.compile(r"\bWHERE\s*\{")
 
 
@@ -98,6 +99,10 @@ class Workspace:
         for rule in rules:
             self.store.extend([Quad(t.subject, t.predicate, t.object) for t in self.store.query(rule.query)])
 
+    def keep(self, triples: Iterable[Triple]) -> None:
+        """Add triples for good, such as facts that the next supposition is likely to need again."""
+        self.store.extend([quad for t in triples if (quad := Quad(t.subject, t.predicate, t.object)) not in self.store])
+
     @contextmanager
     def suppose(
         self, triples: Iterable[Triple], rules: Iterable[Rule], note: Callable[[Rule, list[Triple]], None] | None = None
@@ -110,6 +115,8 @@ class Workspace:
         try:
             self._add(triples, added)
             for rule in rules:
+                if not self._has_members(rule.target):
+                    continue
                 fresh = self._add(self.store.query(rule.query), added)
                 if note is not None:
                     note(rule, [quad.triple for quad in fresh])
@@ -117,6 +124,10 @@ class Workspace:
         finally:
             for quad in added:
                 self.store.remove(quad)
+
+    def _has_members(self, target: str) -> bool:
+        members = self.store.quads_for_pattern(None, _TYPE, NamedNode(target))
+        return next(members, None) is not None
 
     def _add(self, triples: Iterable[Triple], added: list[Quad]) -> list[Quad]:
         quads = [Quad(t.subject, t.predicate, t.object) for t in triples]

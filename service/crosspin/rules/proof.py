@@ -1,0 +1,103 @@
+"""What the rules say of a proposal, as plain data."""
+
+from dataclasses import dataclass
+
+from crosspin.model.schema import Hand, Value, Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class ProvedFinding:
+    """What one criterion says of one joint: the readings it saw, the parts whose reading is wanting,
+    and the remedy that mends it."""
+
+    criterion: str
+    verdict: Verdict
+    left: tuple[Value, ...]
+    right: tuple[Value, ...]
+    right_high: tuple[Value, ...]
+    wants: tuple[Hand, ...]
+    disputed: bool
+    remedy: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class ProvedJoint:
+    """A joint in contact.  `judged`: a fresh part is on one side; `unsafe`: a safety-critical reading of a
+    fresh part is wanting; `lacking`: a part is known to be without the feature."""
+
+    joint: str
+    verdict: Verdict
+    judged: bool
+    unsafe: bool
+    lacking: bool
+    findings: tuple[ProvedFinding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ProvedNeed:
+    """A need or renewal: the pairing, what spoke (`rule`, for the part at `source`), and of which `position`."""
+
+    pairing: str
+    rule: str
+    source: str
+    position: str
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class ProvedResource:
+    """A resource in which some part has a share; judged where one of them is changed."""
+
+    resource: str
+    verdict: Verdict
+    judged: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """An operation, check or caution that a consequence brings for the part at `position`.
+
+    Not `sure` where a reading that decides whether the part calls for it is missing.
+    """
+
+    brings: str
+    position: str
+    consequence: str
+    sure: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MendingWork:
+    """The operation of a remedy, and the position of the part that is worked on."""
+
+    operation: str
+    position: str
+    remedy: str
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """Everything that the rules derive from a plan that they agree with.
+
+    joints          joints in contact, by joint id
+    needs           needs and renewals that speak, by pairing
+    resources       resources, by id
+    outcomes        what consequences bring, the cautions of their operations included
+    mended          the operations of the remedies
+    discrepancies   ids of joints between received parts that clash on record and are not judged
+    """
+
+    joints: dict[str, ProvedJoint]
+    needs: dict[str, ProvedNeed]
+    resources: dict[str, ProvedResource]
+    outcomes: tuple[Outcome, ...]
+    mended: tuple[MendingWork, ...]
+    discrepancies: tuple[str, ...]
+
+
+class Disproved(Exception):
+    """The rules do not agree with the search; `disagreements` says where, one sentence each."""
+
+    def __init__(self, disagreements: tuple[str, ...]) -> None:
+        super().__init__("The rules do not agree with the search: " + " ".join(disagreements))
+        self.disagreements = disagreements

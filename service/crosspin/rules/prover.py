@@ -1,0 +1,181 @@
+"""Proves a proposal: writes it as RDF, runs the rules, and holds what follows against what the search said."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+from functools import lru_cache
+from queue import LifoQueue
+
+from pyoxigraph import Literal, NamedNode, Quad, Triple, serialize
+
+from crosspin.catalog.catalog import Catalog
+from crosspin.knockon.ask import Ask
+from crosspin.knockon.proposal import Proposal, State
+from crosspin.model.schema import Model, Vehicle, Verdict
+from crosspin.model.terms import DEF, thing
+from crosspin.rules.plan_graph import PLAN, PlanGraph, Written
+from crosspin.rules.proof import Disproved, Proof
+from crosspin.rules.read_proof import Conclusions, read_discrepancies, read_faults, read_proof
+from crosspin.store.graph import DERIVED, FORMATS, ONTOLOGY, GraphStore
+from crosspin.store.infer import FIRST_BUILD_ORDER, SH, Rule, Workspace, read_rules
+
+__all__ = ["Disproved", "Proof", "Prover"]
+
+_GENERATED_BY = NamedNode("http://www.w3.org/ns/prov#wasGeneratedBy")
+_REMEMBERED_VEHICLES = 256
+_SHOWS_ALL = NamedNode(DEF + "showsAll")
+_VERDICT = NamedNode(DEF + "hasVerdict")
+_PREFIXES = {
+    "cp": DEF,
+    "prov": "http://www.w3.org/ns/prov#",
+    "xsd": "http://www.w3.org/2001/XMLSchema#",
+}
+
+
+class Prover:
+    """The ontology with its rules, ready to prove proposals.  Safe to share between threads.
+
+    Each proof runs in a workspace of its own, of which there are `at_once`; more wait for a free one.
+    """
+
+    def __init__(self, graph: GraphStore, model: Model, catalog: Catalog, at_once: int = 2) -> None:
+        self._model = model
+        self._catalog = catalog
+        self._plan_graph = PlanGraph(model, catalog)
+        self._rules = tuple(rule for rule in read_rules(graph.quads) if rule.order >= FIRST_BUILD_ORDER)
+        ground = list(_ground(graph))
+        self._idle: LifoQueue[Workspace] = LifoQueue()
+        for _ in range(at_once):
+            self._idle.put(Workspace(ground))
+        self._discrepancies = lru_cache(maxsize=_REMEMBERED_VEHICLES)(self._discrepancies_of)
+
+    def prove(self, ask: Ask, proposal: Proposal) -> Proof:
+        """What the rules say of the proposal; raises Disproved where they do not agree with it."""
+        vehicle = self._catalog.vehicles[ask.vehicle]
+        try:
+            plan = self._plan_graph.proposed(vehicle, proposal)
+        except (KeyError, ValueError) as error:
+            raise Disproved((f"The proposal cannot be written down: {error}.",)) from error
+        found = self._conclude(plan, vehicle)
+        proof = read_proof(found, self._stay_and_clash(vehicle, proposal))
+        disagreements = (*read_faults(found), *_denied(proof), *self._miscounted(vehicle, proposal, proof))
+        if disagreements:
+            raise Disproved(disagreements)
+        return proof
+
+    def graph(self, ask: Ask, proposal: Proposal, media_type: str) -> bytes:
+        """The plan and all that the rules derive from it, each verdict with the rule that gave it, as RDF text.
+
+        Raises KeyError for a format that is not written.
+        """
+        plan = self._plan_graph.proposed(self._catalog.vehicles[ask.vehicle], proposal)
+        shown = Triple(PLAN, _SHOWS_ALL, Literal(True))
+        derived = self._derive(Written([*plan.build, shown], plan.parts))
+        told = {*plan.build, shown, *plan.parts, *derived}
+        for triple, rule in derived.items():
+            if triple.predicate == _VERDICT:
+                told.add(Triple(triple.subject, _GENERATED_BY, NamedNode(rule.iri)))
+        text = serialize(sorted(told, key=str), format=FORMATS[media_type], prefixes=_PREFIXES)
+        assert text is not None
+        return text
+
+    def _stay_and_clash(self, vehicle: Vehicle, proposal: Proposal) -> tuple[str, ...]:
+        """Joints between received parts that clash on record, and that the plan leaves as they are."""
+        stays = {path for path, choice in proposal.choices.items() if choice.state is State.RECEIVED}
+        joints = {joint.id: joint for joint in self._model.layouts[vehicle.layout].joints}
+        return tuple(
+            name for name in self._discrepancies(vehicle.id) if {joints[name].left, joints[name].right} <= stays
+        )
+
+    def _discrepancies_of(self, vehicle_id: str) -> tuple[str, ...]:
+        vehicle = self._catalog.vehicles[vehicle_id]
+        return read_discrepancies(self._conclude(self._plan_graph.received(vehicle), vehicle))
+
+    def _conclude(self, written: Written, vehicle: Vehicle) -> Conclusions:
+        derived = self._derive(written)
+        return Conclusions([*written.build, *derived], thing("layout", vehicle.layout))
+
+    def _derive(self, written: Written) -> dict[Triple, Rule]:
+        """Each derived triple, with the rule that derived it first."""
+        derived: dict[Triple, Rule] = {}
+
+        def note(rule: Rule, fresh: list[Triple]) -> None:
+            derived.update(dict.fromkeys(fresh, rule))
+
+        workspace = self._idle.get()
+        try:
+            workspace.keep(written.parts)
+            with workspace.suppose(written.build, self._rules, note):
+                return derived
+        finally:
+            self._idle.put(workspace)
+
+    def _miscounted(self, vehicle: Vehicle, proposal: Proposal, proof: Proof) -> Iterator[str]:
+        cost = proposal.cost
+        judged = [joint for joint in proof.joints.values() if joint.judged]
+        unsafe = sum(joint.unsafe for joint in judged)
+        unknown = sum(
+            verdict is Verdict.UNKNOWN
+            for verdict in (
+                *(joint.verdict for joint in judged),
+                *(need.verdict for need in proof.needs.values()),
+                *(resource.verdict for resource in proof.resources.values() if resource.judged),
+            )
+        )
+        wished = {path for path, wishes in proposal.asked.items() if any(not w.startswith("keep/") for w in wishes)}
+        changed = {path for path, choice in proposal.choices.items() if choice.state is not State.RECEIVED}
+        for name, said, derived in (
+            ("unsafe joints", cost.unsafe, unsafe),
+            ("positions changed beyond those asked", cost.extra, len(changed - wished)),
+            ("unknowns", cost.unknown, unknown),
+            ("money", cost.money, self._money(proposal)),
+        ):
+            if said != derived:
+                yield f"The search counts {said} {name}, the rules {derived}."
+        yield from self._misplaced(vehicle, proposal)
+
+    def _money(self, proposal: Proposal) -> Decimal:
+        """Prices of fresh parts and adapters, and the hours of remedies."""
+        bought = [c.part for c in proposal.choices.values() if c.state is State.FRESH and c.part is not None]
+        bought += [m.adapter for m in proposal.mendings if m.adapter is not None]
+        prices = [self._catalog.parts[part].price or Decimal(0) for part in bought]
+        operations = [self._model.remedies[m.remedy].operation for m in proposal.mendings]
+        hours = [self._model.operations[name].hours for name in operations if name is not None]
+        return sum(prices, Decimal(0)) + sum(hours, Decimal(0)) * self._model.shop.hourly_rate
+
+    def _misplaced(self, vehicle: Vehicle, proposal: Proposal) -> Iterator[str]:
+        """Choices that no plan may have: parts that are not sold, or not of the kind that the role takes."""
+        for position in self._model.layouts[vehicle.layout].positions:
+            choice = proposal.choices[position.path]
+            if choice.state is State.FRESH:
+                part = self._catalog.parts[choice.part or ""]
+                if part.price is None:
+                    yield f"{part.id} at {position.path} is not sold."
+                if self._model.roles[position.role].kind not in self._model.kinds[part.kind].ancestors:
+                    yield f"{part.id} at {position.path} is not of the kind that belongs there."
+            elif choice.state is State.RECEIVED and position.path not in vehicle.unseen:
+                received = vehicle.parts.get(position.path)
+                if choice.part != received:
+                    yield f"{choice.part} at {position.path} is not the part that was received there."
+
+
+def _denied(proof: Proof) -> Iterator[str]:
+    """Judged joints, needs and resources that clash."""
+    for joint in proof.joints.values():
+        if joint.judged and joint.verdict is Verdict.CLASHES:
+            failing = ", ".join(f.criterion for f in joint.findings if f.verdict is Verdict.CLASHES and f.remedy is None)
+            yield f"{joint.joint} clashes by {failing}."
+    for need in proof.needs.values():
+        if need.verdict is Verdict.CLASHES:
+            yield f"{need.rule} of {need.source} is not met at {need.position}."
+    for resource in proof.resources.values():
+        if resource.judged and resource.verdict is Verdict.CLASHES:
+            yield f"{resource.resource} is overdrawn."
+
+
+def _ground(graph: GraphStore) -> Iterator[Quad]:
+    """What the rules reason from: the completed ontology and layouts, without words for people and the rules' text."""
+    for name in (ONTOLOGY, DERIVED):
+        for quad in graph.quads.quads_for_pattern(None, None, None, NamedNode(name)):
+            spoken = isinstance(quad.object, Literal) and quad.object.language is not None
+            if not spoken and not quad.predicate.value.startswith(SH):
+                yield quad

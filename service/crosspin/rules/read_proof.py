@@ -1,0 +1,187 @@
+"""Reads what the rules derived from a plan into plain objects."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from decimal import Decimal
+
+from pyoxigraph import Literal, NamedNode, Triple
+
+from crosspin.figures.exact import canonical
+from crosspin.model.records import DECIMAL, INTEGER, TYPE
+from crosspin.model.schema import Hand, Value, Verdict
+from crosspin.model.terms import DEF, identifier
+from crosspin.rules.plan_graph import PLAN
+from crosspin.rules.proof import MendingWork, Outcome, Proof, ProvedFinding, ProvedJoint, ProvedNeed, ProvedResource
+
+_PLACEMENT = f"{PLAN.value}/at/"
+
+
+class Conclusions:
+    """The triples of a plan and what follows from them, looked up by property and subject."""
+
+    def __init__(self, triples: Iterable[Triple], layout: str) -> None:
+        """`layout` is the IRI of the layout, which names of positions, joints and pairings start with."""
+        self._base = f"{layout}/"
+        self._facts: dict[str, dict[str, list[NamedNode | Literal]]] = defaultdict(lambda: defaultdict(list))
+        self._of_type: dict[str, list[str]] = defaultdict(list)
+        for triple in triples:
+            predicate, subject = triple.predicate, triple.subject.value
+            if predicate == TYPE:
+                self._of_type[triple.object.value].append(subject)
+            else:
+                self._facts[predicate.value][subject].append(triple.object)
+
+    def members(self, name: str) -> list[str]:
+        """The IRIs of a class's members, sorted."""
+        return sorted(self._of_type.get(DEF + name, ()))
+
+    def objects(self, subject: str, name: str) -> list[NamedNode | Literal]:
+        """What a property says of a subject."""
+        return self._facts[DEF + name].get(subject, [])
+
+    def iri(self, subject: str, name: str) -> str:
+        """The one IRI that a property leads to."""
+        return self.objects(subject, name)[0].value
+
+    def term(self, subject: str, name: str) -> str:
+        """The identifier of the one term that a property leads to."""
+        return identifier(self.iri(subject, name))
+
+    def place(self, subject: str, name: str) -> str:
+        """The name within the layout of the one position, joint or pairing that a property leads to."""
+        return self.iri(subject, name).removeprefix(self._base)
+
+    def at(self, subject: str) -> str:
+        """The path of the placement that the subject starts from."""
+        return self.iri(subject, "fromPlacement").removeprefix(_PLACEMENT)
+
+    def flag(self, subject: str, name: str) -> bool:
+        """Whether a property that is only ever true is there."""
+        return bool(self.objects(subject, name))
+
+    def values(self, subject: str, name: str) -> tuple[Value, ...]:
+        """Readings, sorted."""
+        read = (
+            canonical(Decimal(node.value))
+            if isinstance(node, Literal) and node.datatype in (DECIMAL, INTEGER)
+            else node.value
+            for node in self.objects(subject, name)
+        )
+        return tuple(sorted(read, key=lambda value: (isinstance(value, str), value)))
+
+    def verdict(self, subject: str) -> Verdict:
+        """The verdict; a result with none, or with two, is an error of the rules."""
+        verdicts = {identifier(node.value) for node in self.objects(subject, "hasVerdict")}
+        if len(verdicts) != 1:
+            raise ValueError(f"{subject} has {len(verdicts)} verdicts; the rules must give it exactly one")
+        return Verdict(verdicts.pop())
+
+
+def read_discrepancies(found: Conclusions) -> tuple[str, ...]:
+    """Ids of the joints between received parts that clash on record."""
+    return tuple(sorted(found.place(found.iri(d, "onContact"), "ofJoint") for d in found.members("Discrepancy")))
+
+
+def read_proof(found: Conclusions, discrepancies: tuple[str, ...]) -> Proof:
+    """Everything that the rules say of a plan, beside what they said of the vehicle as received; raises ValueError where a result lacks its verdict."""
+    needs = (_need(found, node) for node in found.members("NeedFinding"))
+    resources = (_resource(found, node) for node in found.members("Tally") if not found.flag(node, "isFlawed"))
+    remedies = {found.iri(node, "byRemedy") for node in found.members("Mending")}
+    outcomes = [node for node in found.members("Outcome") if found.iri(node, "ofRule") not in remedies]
+    mended = [node for node in found.members("Outcome") if found.iri(node, "ofRule") in remedies]
+    return Proof(
+        joints=_joints(found),
+        needs={need.pairing: need for need in sorted(needs, key=lambda n: n.pairing)},
+        resources={resource.resource: resource for resource in sorted(resources, key=lambda r: r.resource)},
+        outcomes=tuple(
+            Outcome(
+                brings=identifier(brought.value),
+                position=found.at(node),
+                consequence=found.term(node, "ofRule"),
+                sure=not found.flag(node, "isUnsure"),
+            )
+            for node in outcomes
+            for brought in sorted(
+                {*found.objects(node, "brings"), *found.objects(node, "bringsCaution")}, key=lambda n: n.value
+            )
+        ),
+        mended=tuple(
+            MendingWork(operation=identifier(work.value), position=found.at(node), remedy=found.term(node, "ofRule"))
+            for node in mended
+            for work in found.objects(node, "brings")
+        ),
+        discrepancies=discrepancies,
+    )
+
+
+def read_faults(found: Conclusions) -> tuple[str, ...]:
+    """What makes a plan invalid beside verdicts: positions that may not be empty, sums written down wrong,
+    mendings that mend nothing."""
+    mended = {node.value for finding in found.members("Finding") for node in found.objects(finding, "mendedBy")}
+    return (
+        *(
+            f"{found.place(gap, 'onPosition')} is left empty, which its role does not allow."
+            for gap in found.members("Gap")
+        ),
+        *(
+            f"The sum of {found.term(tally, 'ofRule')} is written down wrong."
+            for tally in found.members("Tally")
+            if found.flag(tally, "isFlawed")
+        ),
+        *(
+            f"{found.term(node, 'byRemedy')} does not mend {found.term(node, 'byCriterion')}"
+            f" at {found.place(node, 'ofJoint')}."
+            for node in found.members("Mending")
+            if node not in mended
+        ),
+    )
+
+
+def _joints(found: Conclusions) -> dict[str, ProvedJoint]:
+    findings: dict[str, list[ProvedFinding]] = defaultdict(list)
+    for node in found.members("Finding"):
+        findings[found.iri(node, "onContact")].append(_finding(found, node))
+    joints = {}
+    for contact in found.members("Contact"):
+        if not found.objects(contact, "ofJoint"):
+            continue  # an adapter between two parts is no joint of the layout
+        joint = found.place(contact, "ofJoint")
+        joints[joint] = ProvedJoint(
+            joint=joint,
+            verdict=found.verdict(contact),
+            judged=found.flag(contact, "isJudged"),
+            unsafe=found.flag(contact, "isUnsafe"),
+            lacking=found.flag(contact, "lacksFeature"),
+            findings=tuple(sorted(findings[contact], key=lambda f: f.criterion)),
+        )
+    return dict(sorted(joints.items()))
+
+
+def _finding(found: Conclusions, node: str) -> ProvedFinding:
+    mendings = found.objects(node, "mendedBy")
+    return ProvedFinding(
+        criterion=found.term(node, "byCriterion"),
+        verdict=found.verdict(node),
+        left=found.values(node, "leftValue"),
+        right=found.values(node, "rightValue"),
+        right_high=found.values(node, "rightValueHigh"),
+        wants=tuple(sorted(Hand(identifier(hand.value)) for hand in found.objects(node, "wantsReadingOf"))),
+        disputed=found.flag(node, "isDisputed"),
+        remedy=found.term(mendings[0].value, "byRemedy") if mendings else None,
+    )
+
+
+def _need(found: Conclusions, node: str) -> ProvedNeed:
+    return ProvedNeed(
+        pairing=found.place(node, "ofPairing"),
+        rule=found.term(node, "ofRule"),
+        source=found.at(node),
+        position=found.place(node, "onPosition"),
+        verdict=found.verdict(node),
+    )
+
+
+def _resource(found: Conclusions, node: str) -> ProvedResource:
+    return ProvedResource(
+        resource=found.term(node, "ofRule"), verdict=found.verdict(node), judged=found.flag(node, "isJudged")
+    )
