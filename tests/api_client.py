@@ -6,10 +6,10 @@ from functools import cache
 
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from seed import seed_desk
 
 from crosspin.api.app import create_app
 from crosspin.api.settings import Settings
+from seed import seed_desk
 
 LOCAL = ("127.0.0.1", 50000)
 

@@ -3,8 +3,8 @@
 from typing import Any
 
 import pytest
-from api_client import client_of, seed_app, seed_client
 
+from api_client import client_of, seed_app, seed_client
 from crosspin.answer.desk import Desk
 from crosspin.api.app import create_app
 
@@ -55,7 +55,11 @@ def test_the_example_of_a_body_is_answered(path: str, method: str) -> None:
     assert examples
     with client_of(create_app(Desk.open())) as client:
         for media, value in examples:
-            body = {"json": value} if media == "application/json" else {"content": value, "headers": {"Content-Type": media}}
+            body = (
+                {"json": value}
+                if media == "application/json"
+                else {"content": value, "headers": {"Content-Type": media}}
+            )
             reply = client.request(method, address, params=query, **body)  # type: ignore[arg-type]
             assert reply.status_code in (200, 201), reply.text
 

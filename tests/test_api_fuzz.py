@@ -6,9 +6,10 @@ what the description forbids is refused).
 """
 
 import schemathesis
-from api_client import seed_app
 from hypothesis import HealthCheck, Phase, settings
 from schemathesis.specs.openapi.checks import positive_data_acceptance
+
+from api_client import seed_app
 
 
 @schemathesis.serializer("application/sparql-query", "application/n-triples")

@@ -1,14 +1,14 @@
 """What HTTP itself asks of every address: formats, tags, methods, sizes, problem documents, headers."""
 
 import pytest
-from api_client import client_of, seed_app, seed_client, settings
 from fastapi.testclient import TestClient
-from seed import seed_desk
 
+from api_client import client_of, seed_app, seed_client, settings
 from crosspin.api.app import create_app
 from crosspin.api.examples import ASK, PART, VEHICLE
 from crosspin.api.negotiate import choose
 from crosspin.api.problems import PROBLEM_JSON
+from seed import seed_desk
 
 JSON, TURTLE = "application/json", "text/turtle"
 
@@ -34,7 +34,9 @@ def problems(reply: object) -> list[dict[str, str]]:
 
 
 # The weights are those of the example in RFC 9110, section 12.5.1.
-RFC_ACCEPT = "text/*;q=0.3, text/plain;q=0.7, text/plain;format=flowed, text/html;level=1, text/html;level=2;q=0.4, */*;q=0.5"
+RFC_ACCEPT = (
+    "text/*;q=0.3, text/plain;q=0.7, text/plain;format=flowed, text/html;level=1, text/html;level=2;q=0.4, */*;q=0.5"
+)
 
 
 @pytest.mark.parametrize(
@@ -74,9 +76,7 @@ def test_an_answer_that_the_caller_holds_is_not_sent_again(client: TestClient) -
     again = client.get(f"/v1/parts/{PART}", headers={"If-None-Match": f'"other", W/{first.headers["etag"]}'})
     assert (again.status_code, again.content) == (304, b"")
     assert again.headers["etag"] == first.headers["etag"]
-    other_format = client.get(
-        f"/v1/parts/{PART}", headers={"If-None-Match": first.headers["etag"], "Accept": TURTLE}
-    )
+    other_format = client.get(f"/v1/parts/{PART}", headers={"If-None-Match": first.headers["etag"], "Accept": TURTLE})
     assert other_format.status_code == 200
     assert other_format.headers["vary"] == "Accept"
 
@@ -88,7 +88,10 @@ def test_the_tag_changes_with_the_data() -> None:
     with client_of(create_app(Desk.open())) as client:
         before = client.get("/v1/parts").headers["etag"]
         done = client.post(
-            "/v1/imports", params={"source": "more.csv", "kind": CSV_KIND}, content=CSV, headers={"Content-Type": "text/csv"}
+            "/v1/imports",
+            params={"source": "more.csv", "kind": CSV_KIND},
+            content=CSV,
+            headers={"Content-Type": "text/csv"},
         )
         assert done.status_code == 201
         after = client.get("/v1/parts", headers={"If-None-Match": before})
@@ -213,7 +216,11 @@ def test_security_headers_are_everywhere(client: TestClient) -> None:
 def test_a_body_that_is_too_large_is_refused_before_it_is_read() -> None:
     with client_of(create_app(seed_desk(), settings(body_limit=100, import_limit=100))) as client:
         large = b" " * 101
-        for path, media in (("/v1/knock-on", JSON), ("/sparql", "application/sparql-query"), ("/v1/imports?source=a", TURTLE)):
+        for path, media in (
+            ("/v1/knock-on", JSON),
+            ("/sparql", "application/sparql-query"),
+            ("/v1/imports?source=a", TURTLE),
+        ):
             announced = client.post(path, content=large, headers={"Content-Type": media})
             streamed = client.post(path, content=iter([large]), headers={"Content-Type": media})
             for reply in (announced, streamed):

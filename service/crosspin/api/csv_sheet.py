@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,6 +12,7 @@ from crosspin.model.terms import DEF, UNIT
 
 _NUMBER = r"[+-]?(\d+(\.\d*)?|\.\d+|(\d+[ -])?\d+/\d+)"
 _ID = r"[a-z0-9]+([.-][a-z0-9]+)*"
+_SPECIAL = re.compile(r"[.^$*+?()\[\]{}|\\]")
 _SAID_OF_FIXED = {
     "id": "The part's id: small letters, digits, hyphens and dots.",
     "label": "What it is, in a few words.",
@@ -87,7 +89,7 @@ def _reading(column: Column) -> dict[str, Any]:
     if dimension.datatype is not Datatype.CODE:
         form: str | None = _NUMBER
     elif dimension.codes:
-        form = "|".join(dimension.codes)
+        form = "|".join(_SPECIAL.sub(r"\\\g<0>", code) for code in dimension.codes)
     else:
         form = dimension.pattern
     described: dict[str, Any] = {
