@@ -25,10 +25,10 @@ _CACHED_PARTS = 4096
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """A build as RDF: what is true of it alone, and what is true of its parts wherever they stand."""
+    """A build as RDF: what is true of it alone, and by part id what is true of each part wherever it stands."""
 
     build: list[Triple]
-    parts: list[Triple]
+    parts: dict[str, tuple[Triple, ...]]
 
 
 class PlanGraph:
@@ -85,11 +85,8 @@ class PlanGraph:
         triples += self._tally_lines(standing)
         return Written(triples, self._facts_of(parts.values()))
 
-    def _facts_of(self, parts: Iterable[Part]) -> list[Triple]:
-        facts: dict[Triple, None] = {}
-        for part in parts:
-            facts.update(dict.fromkeys(self._part_facts(part) if part.unidentified else self._facts(part.id)))
-        return list(facts)
+    def _facts_of(self, parts: Iterable[Part]) -> dict[str, tuple[Triple, ...]]:
+        return {part.id: self._part_facts(part) if part.unidentified else self._facts(part.id) for part in parts}
 
     def _standing(self, proposal: Proposal, position: Position, received: Part | None) -> Part | None:
         choice = proposal.choices[position.path]

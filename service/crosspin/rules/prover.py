@@ -22,6 +22,7 @@ __all__ = ["Disproved", "Proof", "Prover"]
 
 _GENERATED_BY = NamedNode("http://www.w3.org/ns/prov#wasGeneratedBy")
 _REMEMBERED_VEHICLES = 256
+_MOST_KEPT_PARTS = 20_000
 _SHOWS_ALL = NamedNode(DEF + "showsAll")
 _VERDICT = NamedNode(DEF + "hasVerdict")
 _PREFIXES = {
@@ -42,10 +43,10 @@ class Prover:
         self._catalog = catalog
         self._plan_graph = PlanGraph(model, catalog)
         self._rules = tuple(rule for rule in read_rules(graph.quads) if rule.order >= FIRST_BUILD_ORDER)
-        ground = list(_ground(graph))
+        self._ground = list(_ground(graph))
         self._idle: LifoQueue[Workspace] = LifoQueue()
         for _ in range(at_once):
-            self._idle.put(Workspace(ground))
+            self._idle.put(Workspace(self._ground))
         self._discrepancies = lru_cache(maxsize=_REMEMBERED_VEHICLES)(self._discrepancies_of)
 
     def prove(self, ask: Ask, proposal: Proposal) -> Proof:
@@ -70,7 +71,7 @@ class Prover:
         plan = self._plan_graph.proposed(self._catalog.vehicles[ask.vehicle], proposal)
         shown = Triple(PLAN, _SHOWS_ALL, Literal(True))
         derived = self._derive(Written([*plan.build, shown], plan.parts))
-        told = {*plan.build, shown, *plan.parts, *derived}
+        told = {*plan.build, shown, *derived}.union(*plan.parts.values())
         for triple, rule in derived.items():
             if triple.predicate == _VERDICT:
                 told.add(Triple(triple.subject, _GENERATED_BY, NamedNode(rule.iri)))
@@ -103,7 +104,10 @@ class Prover:
 
         workspace = self._idle.get()
         try:
-            workspace.keep(written.parts)
+            if len(workspace.kept) > _MOST_KEPT_PARTS:
+                workspace = Workspace(self._ground)
+            for name, facts in written.parts.items():
+                workspace.keep(name, facts)
             with workspace.suppose(written.build, self._rules, note):
                 return derived
         finally:

@@ -92,6 +92,7 @@ class Workspace:
     def __init__(self, ground: Iterable[Triple | Quad]) -> None:
         """Take the triples that stay, whatever graphs they come from."""
         self.store = Store()
+        self.kept: set[str] = set()
         self.store.bulk_extend([Quad(t.subject, t.predicate, t.object) for t in ground])
 
     def settle(self, rules: Iterable[Rule]) -> None:
@@ -99,9 +100,11 @@ class Workspace:
         for rule in rules:
             self.store.extend([Quad(t.subject, t.predicate, t.object) for t in self.store.query(rule.query)])
 
-    def keep(self, triples: Iterable[Triple]) -> None:
-        """Add triples for good, such as facts that the next supposition is likely to need again."""
-        self.store.extend([quad for t in triples if (quad := Quad(t.subject, t.predicate, t.object)) not in self.store])
+    def keep(self, name: str, triples: Iterable[Triple]) -> None:
+        """Add triples for good under a name, once; they are facts that many suppositions need."""
+        if name not in self.kept:
+            self.kept.add(name)
+            self.store.extend([Quad(t.subject, t.predicate, t.object) for t in triples])
 
     @contextmanager
     def suppose(
