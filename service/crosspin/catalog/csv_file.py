@@ -26,6 +26,8 @@ def read_csv(text: bytes, kind: str, name: str) -> Drafts:
         raise Refused([Problem(name, "the file has no heading", "Start with a row of column names and a row of units")])
     heading, units = rows[0], rows[1]
     problems = _heading_problems(heading, units, name)
+    if problems:
+        raise Refused(problems)
     drafts = Drafts()
     for number, row in enumerate(rows[2:], start=3):
         if not any(row):
