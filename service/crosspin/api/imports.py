@@ -1,5 +1,6 @@
 """The address that takes parts, kits and vehicles in."""
 
+from difflib import get_close_matches
 from ipaddress import ip_address
 from secrets import compare_digest
 from typing import Annotated
@@ -56,6 +57,19 @@ def _may_write(request: Request, settings: Settings, key: str | None) -> None:
         raise Refusal(403, "elsewhere", "Without a key, only this machine may write.", line)
 
 
+def _known_kind(kind: str, known: list[str]) -> None:
+    """Raises Refusal, naming the kinds that are nearest."""
+    if kind in known:
+        return
+    nearest = ", ".join(get_close_matches(kind, known, n=5))
+    line = ProblemLine(
+        place="kind",
+        wrong="there is no such kind" if kind else "a CSV file does not say of which kind its parts are",
+        mend=f"Did you mean {nearest}?" if nearest else "Add kind=... to the address; the kinds are under /v1/kinds",
+    )
+    raise Refusal(422, "unreadable", "The request cannot be understood as it stands.", line)
+
+
 @router.post(
     "/v1/imports",
     status_code=201,
@@ -86,13 +100,8 @@ async def take_in(
     """Take in parts (CSV, one kind a file), or parts, kits and vehicles (RDF): all of it, or nothing."""
     _may_write(request, settings, x_api_key)
     media = media_type(request, CSV, TURTLE, JSON_LD, N_TRIPLES)
-    if media == CSV and not kind:
-        line = ProblemLine(
-            place="kind",
-            wrong="a CSV file does not say of which kind its parts are",
-            mend="Add kind=... to the address",
-        )
-        raise Refusal(422, "unreadable", "The request cannot be understood as it stands.", line)
+    if media == CSV:
+        _known_kind(kind, list(desk.holdings.model.kinds))
     text = await read_body(request, settings.import_limit)
     done = await turns.run(lambda: desk.import_text(source, text, media, kind))
     return ImportDone(
