@@ -6,6 +6,7 @@ check, from geometry, from the definitions of ratio and tyre size, or as common 
 
 import json
 import math
+from decimal import Decimal
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -57,9 +58,15 @@ def refusals(position: str, candidate: str) -> str:
 def reading(part_id: str, place: str) -> list[str]:
     feature, dimension = place.split(".")
     record = seed_client().get(f"/v1/parts/{part_id}").json()
-    found = next(r for r in record["readings"] if (r["feature"], r["dimension"]) == (feature, dimension))
+    there = next(f for f in record["features"] if f["feature"] == feature)
+    found = next(r for r in there["readings"] if r["dimension"] == dimension)
     values: list[str] = found["values"]
     return values
+
+
+def inches(text: str) -> str:
+    """Inches in millimetres, exactly 25.4 to one."""
+    return format((Decimal(text) * Decimal("25.4")).normalize(), "f")
 
 
 def test_the_command_line_and_the_service_give_the_same_answer(capsys: pytest.CaptureFixture[str]) -> None:
@@ -116,7 +123,7 @@ def test_hubs_keep_the_pattern_of_the_rear_and_the_spare() -> None:
         hub = part(side + "hub")
         assert reading(hub, "wheelBoltCircle.holeCount") == ["6"]
         assert reading(hub, "wheelBoltCircle.pitchCircle") == ["139.7"]
-        assert reading(hub, "toneRing.toneTeeth") == ["48"]
+        assert reading(hub, "toneRing.toneToothCount") == ["48"]
 
 
 def test_eight_bolt_hubs_contradict_what_stays() -> None:
@@ -138,7 +145,7 @@ def test_all_five_wheels_and_tyres_change() -> None:
     tyres = [*(f"{p}/tyre" for p in places), "spare-tyre"]
     assert {part(p) for p in wheels} == {"wh-17x8-6x1397-12"}
     assert {part(p) for p in tyres} == {"ty-265-70-17"}
-    assert reading("wh-17x8-6x1397-12", "wheelBarrel.barrelDiameter") == ["394"]
+    assert reading("wh-17x8-6x1397-12", "caliperRoom.barrelDiameter") == ["394"]
     assert "370 mm" in steps()["front/left/wheel"]["reasons"][0]["sentence"]
     assert "187 mm" in steps()["front/left/wheel"]["reasons"][0]["sentence"]
 
@@ -155,14 +162,14 @@ def test_the_tie_rod_grows_and_both_ends_change_taper() -> None:
     # arms 40 mm further apart: 1340 + 40 = 1380
     assert any("1380 mm" in note for note in steps()["front/tie-rod"]["notes"])
     for side in SIDES:
-        assert reading(part(side + "tie-rod-end"), "endTaper.gaugeDiameter") == [str(0.722 * 25.4)]
+        assert reading(part(side + "tie-rod-end"), "endTaper.gaugeDiameter") == [inches("0.722")]
         # 1.5 in a foot: a stud of 0.640 in sinks (0.722 - 0.640) / 0.125 = 0.656 in (geometry)
         assert "0.64" in steps()[side + "tie-rod-end"]["reasons"][0]["sentence"]
     assert (0.722 - 0.640) / 0.125 == pytest.approx(0.656)
 
 
 def test_the_drag_link_changes_at_the_axle_end_only() -> None:
-    assert reading(part("front/drag-link-axle-end"), "endTaper.gaugeDiameter") == [str(0.722 * 25.4)]
+    assert reading(part("front/drag-link-axle-end"), "endTaper.gaugeDiameter") == [inches("0.722")]
     assert "front/drag-link-pitman-end" in stays()
     assert "front/drag-link" in {*stays(), *steps()}
     line = steps().get("front/drag-link") or stays()["front/drag-link"]
@@ -176,8 +183,8 @@ def test_the_front_propshaft_is_built_to_the_new_length() -> None:
     assert any("771.4 mm" in note for note in shaft["notes"])
     # at full droop atan(240 / 762) = 17.48 degrees, under the joint's 22 or more
     assert any("17.48 deg" in note for note in shaft["notes"])
-    assert reading(shaft["part"]["id"], "axleEndJoint.capDiameter") == [str(1.188 * 25.4)]
-    assert reading(shaft["part"]["id"], "axleEndJoint.capSpan") == [str(3.625 * 25.4)]
+    assert reading(shaft["part"]["id"], "axleEndJoint.capDiameter") == [inches("1.188")]
+    assert reading(shaft["part"]["id"], "axleEndJoint.capSpan") == [inches("3.625")]
     # bump 762.6, droop 798.9: 36.3 mm of travel, well inside
     travel = float(reading(shaft["part"]["id"], "lengthRange.slipTravel")[0])
     assert travel >= math.hypot(762, 240) - math.hypot(762, 30)
@@ -190,7 +197,7 @@ def test_caster_and_pinion_share_one_angle(plan: Answer) -> None:
 
 
 def test_the_air_line_keeps_to_the_six_millimetre_system() -> None:
-    assert reading(part("front/air-fitting"), "fittingTube.tubeDiameter") == ["6"]
+    assert reading(part("front/air-fitting"), "fittingSocket.tubeDiameter") == ["6"]
     assert reading(part("front/air-line"), "lineTube.tubeDiameter") == ["6"]
     assert part("front/low-air-port").startswith("pp-")
     for kept in ("compressor", "pressure-switch", "air-manifold", "rear/air-line"):
@@ -201,8 +208,8 @@ def test_front_brakes_change_as_a_matched_set_and_the_rest_stays() -> None:
     for side in SIDES:
         assert part(side + "rotor") == "ro-345x30-52-6x1397"
         assert part(side + "caliper") == "fc-4x44-345"
-        assert reading(part(side + "brake-hose"), "caliperEnd.portThread") == ["3/8-24"]
-        assert reading(part(side + "brake-hose"), "lineEnd.portThread") == ["M10x1.0"]
+        assert reading(part(side + "brake-hose"), "hoseCaliperEnd.fluidThread") == ["3/8-24"]
+        assert reading(part(side + "brake-hose"), "hoseLineEnd.fluidThread") == ["M10x1.0"]
     kept = "master-cylinder transfer-case rear/housing rear/propshaft rear/left/caliper rear/left/rotor".split()
     assert [p for p in kept if p not in stays()] == []
 
