@@ -69,17 +69,18 @@ class Reasons:
             cause = self.proposal.causes[here][0]
             links.append(self.reason(here, cause))
             here = cause.source
-        wishes = ", ".join(self.proposal.asked.get(here, ()))
         links.append(
-            Reason(
-                position=here,
-                source=None,
-                rule=None,
-                criterion=None,
-                sentence=f"The {self.words.place(here)} was asked for ({wishes}).",
-            )
+            Reason(position=here, source=None, rule=None, criterion=None, sentence=self._asked(here))
         )
         return tuple(links)
+
+    def _asked(self, position: str) -> str:
+        """What was asked of a position, and by which wish."""
+        wishes = self.proposal.asked.get(position, ())
+        part = self.scene.planned(position)
+        what = part.label if part is not None else f"Nothing at the {self.words.place(position)}"
+        asked = "was asked to stay" if all(w.startswith("keep/") for w in wishes) else "was asked for"
+        return f"{what} {asked} ({', '.join(wishes)})."
 
     def reason(self, position: str, cause: Cause) -> Reason:
         """Why the received state of `position` cannot stay."""
