@@ -3,7 +3,10 @@
 import re
 from pathlib import Path
 
+import pytest
+
 from crosspin.catalog.library import Library
+from crosspin.cli import main
 
 ROOT = Path(__file__).parent.parent
 
@@ -45,3 +48,13 @@ def test_every_path_in_the_developers_guide_is_there() -> None:
     named = re.findall(r"`((?:ontology|service|seed_data)/[^`<]*)`", (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8"))
     assert named
     assert all((ROOT / path).exists() for path in named)
+
+
+def test_the_readme_shows_a_real_answer(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["ask", str(ROOT / "seed_data" / "asks" / "hill-patrol.json")]) == 0
+    answer = capsys.readouterr().out
+    (shown,) = blocks("README.md", "text")
+    place = 0
+    for excerpt in shown.split("  ...\n"):
+        place = answer.find(excerpt, place)
+        assert place >= 0, f"the answer does not say, or not here:\n{excerpt}"
