@@ -107,6 +107,7 @@ class Bench:
         self._workspace = Workspace(ontology)
         self.rules = read_rules(self._workspace.store)
         self._workspace.settle(rule for rule in self.rules if rule.order < FIRST_BUILD_ORDER)
+        self.store = self._workspace.store
 
     def derive(self, given: Sequence[Triple]) -> dict[str, set[Triple]]:
         """What follows from the given triples and was not among them, by the IRI of the rule that derived it first."""
