@@ -29,25 +29,30 @@ from crosspin.model.schema import Hand, Layout, Model, Need, Part, Renewal
 Codes = npt.NDArray[np.int64]
 
 
-@dataclass(frozen=True, eq=False)
 class Facet:
     """All that one side of one rule can see of a part; `states` is how many states it tells apart.
 
     Joint kinds ask only whether a part is fresh, needs and renewals also whether a position was emptied.
     """
 
-    name: str
-    read: Callable[[Part | None], int]
-    states: int
+    def __init__(self, name: str, read: Callable[[Part | None], int], states: int) -> None:
+        self.name = name
+        self.states = states
+        self._read = read
+        self._codes: dict[str | None, int] = {}
+
+    def code(self, part: Part | None) -> int:
+        """What the rule sees of a part, whatever its state."""
+        name = None if part is None else part.id
+        known = self._codes.get(name)
+        if known is None:
+            known = self._codes[name] = self._read(part)
+        return known
 
     def index(self, part: Part | None, state: State) -> int:
         """Row or column of the rule's matrix."""
-        return self.seen(self.read(part), state)
-
-    def seen(self, code: int, state: State) -> int:
-        """Row or column for a code already read."""
         offset = STATES[state] if self.states == len(STATES) else int(state is State.FRESH)
-        return self.states * code + offset
+        return self.states * self.code(part) + offset
 
 
 @dataclass(frozen=True, eq=False)

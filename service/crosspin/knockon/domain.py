@@ -9,7 +9,7 @@ import numpy.typing as npt
 from crosspin.knockon.compiled import Candidates, Codes, Compiled, Facet, Link, Selection
 from crosspin.knockon.proposal import Choice, State
 from crosspin.knockon.tally import Adds, Tally
-from crosspin.knockon.wishes import Question, Want
+from crosspin.knockon.wishes import Question, Wish
 from crosspin.model.schema import Part
 
 Force = Mapping[str, Choice]
@@ -17,16 +17,10 @@ Force = Mapping[str, Choice]
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One value of a domain: the state and, where fresh, the members of its class, cheapest first.
-
-    `wished` says whether the wishes that name the position admit it, `free` whether it would be admitted
-    without them.
-    """
+    """One value of a domain: the state and, where fresh, the members of its class, cheapest first."""
 
     state: State
     members: tuple[int, ...] = ()
-    wished: bool = True
-    free: bool = True
 
 
 class Domain:
@@ -105,16 +99,11 @@ def link_costs(link: Link, here: Domain, there: Domain) -> Codes:
 
 
 class Domains:
-    """Makes the domains of one question.
+    """Makes the domains of one question; `force` pins positions to one choice."""
 
-    A hard wish restricts its positions; with `soft`, every position also keeps what it may hold without its
-    wishes, and values say which is which.  `force` pins positions to one choice.
-    """
-
-    def __init__(self, compiled: Compiled, question: Question, soft: bool, force: Force) -> None:
+    def __init__(self, compiled: Compiled, question: Question, force: Force) -> None:
         self._compiled = compiled
         self._question = question
-        self._soft = soft
         self._force = force
 
     def kept(self, path: str) -> Domain:
@@ -126,11 +115,7 @@ class Domains:
         if path in self._force:
             return self._domain(path, self._forced(path, self._force[path]))
         wishes = self._question.by_path.get(path, ())
-        if not wishes:
-            return self._domain(path, self._free(path))
-        if self._soft:
-            return self._domain(path, self._either(path))
-        return self._domain(path, self._wished(path))
+        return self._domain(path, self._wished(path, wishes[0]) if wishes else self._free(path))
 
     def _domain(self, path: str, values: list[Value]) -> Domain:
         position = self._question.positions[path]
@@ -139,47 +124,24 @@ class Domains:
     def _candidates(self, path: str) -> Candidates:
         return self._compiled.candidates[self._question.positions[path].role]
 
-    def _still(self, path: str) -> list[Value]:
-        """What needs no part: leave it, or take it out where the position may be empty."""
+    def _free(self, path: str) -> list[Value]:
+        """Leave it, take it out where the position may be empty, or bring any part."""
         role = self._compiled.model.roles[self._question.positions[path].role]
         values = [Value(State.RECEIVED)]
         if role.may_be_empty and self._question.received[path] is not None:
             values.append(Value(State.EMPTIED))
-        return values
+        return values + _fresh(self._candidates(path).all(self._question.in_stock_only))
 
-    def _free(self, path: str) -> list[Value]:
-        selection = self._candidates(path).all(self._question.in_stock_only)
-        return self._still(path) + _fresh(selection)
-
-    def _wished(self, path: str) -> list[Value]:
-        wish = self._question.by_path[path][0]
+    def _wished(self, path: str, wish: Wish) -> list[Value]:
+        """What a wish admits; several wishes name one position only where they all say the same of it."""
         if wish.keeps:
             return [Value(State.RECEIVED)]
         want = wish.wants[path]
         if want is None:
             return [Value(State.RECEIVED if self._question.received[path] is None else State.EMPTIED)]
-        return ([Value(State.RECEIVED)] if want.received else []) + _fresh(self._wanted(path, want))
-
-    def _wanted(self, path: str, want: Want) -> Selection:
         candidates = self._candidates(path)
-        return candidates.select(candidates.places[part] for part in want.parts)
-
-    def _either(self, path: str) -> list[Value]:
-        """Everything with the wishes and everything without them.
-
-        A class may stand there twice, because the cheapest part that a wish admits need not be the cheapest
-        of its class, nor be admitted at all without the wish.
-        """
-        wished = self._wished(path)
-        states = {value.state for value in wished if not value.members}
-        still = self._still(path)
-        if State.EMPTIED in states and all(value.state is not State.EMPTIED for value in still):
-            still.append(Value(State.EMPTIED, free=False))
-        values = [Value(v.state, wished=v.state in states, free=v.free) for v in still]
-        values += [Value(v.state, v.members, wished=True, free=False) for v in wished if v.members]
-        selection = self._candidates(path).all(self._question.in_stock_only)
-        values += [Value(State.FRESH, members, wished=False) for members in selection.members]
-        return values
+        wanted = candidates.select(candidates.places[part] for part in want.parts)
+        return ([Value(State.RECEIVED)] if want.received else []) + _fresh(wanted)
 
     def _forced(self, path: str, choice: Choice) -> list[Value]:
         if choice.state is not State.FRESH:

@@ -1,166 +1,253 @@
-"""Exact solution of a network of cost tables by bucket elimination.
+"""Exact solution of a network of relations by bucket elimination.
 
-Variables are numbers; a factor is a scope (a tuple of variables) and a table of packed costs with one
-axis per variable.  The forward pass eliminates variables one after another, the backward pass spreads the
-result, so that every value of every variable learns the least total cost of a full assignment that has it
-(its min-marginal).  Both are exact; a table beyond TABLE_LIMIT raises SearchLimit.
+Variables are numbers.  The forward pass eliminates one after another, the backward pass spreads the result,
+so that every value of every variable learns the least total cost of a full assignment that has it (its
+min-marginal).  Both are exact; what would need a larger table than is allowed raises SearchLimit.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from math import prod
 
 import numpy as np
 
-from crosspin.knockon.limits import INFINITE, TABLE_LIMIT, SearchLimit
-from crosspin.knockon.tally import Factor, Numbers
+from crosspin.knockon.limits import INFINITE, TABLE_LIMIT
+from crosspin.knockon.relation import Groups, Numbers, Relation
 
 
-def elimination_order(sizes: Sequence[int], free: Sequence[int], scopes: Sequence[tuple[int, ...]]) -> list[int]:
-    """Min-fill order of the free variables: next comes the one whose neighbours miss the fewest links among
-    themselves, then the one with the smallest table, then the lowest number."""
+def _members(mask: int) -> list[int]:
+    found = []
+    while mask:
+        low = mask & -mask
+        found.append(low.bit_length() - 1)
+        mask ^= low
+    return found
+
+
+def elimination_order(sizes: Sequence[int], scopes: Iterable[tuple[int, ...]], last: int | None) -> list[int]:
+    """Min-fill order of the variables that have a choice: next comes the one whose neighbours miss the
+    fewest combinations of values among themselves, then the one with the smallest table, then the lowest
+    number; `last` comes last."""
     beside = [0] * len(sizes)
     for scope in scopes:
-        mask = 0
+        mask = sum(1 << variable for variable in scope)
         for variable in scope:
-            mask |= 1 << variable
-        for variable in scope:
-            beside[variable] |= mask
-    for variable in free:
-        beside[variable] &= ~(1 << variable)
+            beside[variable] |= mask & ~(1 << variable)
 
-    def members(mask: int) -> list[int]:
-        found = []
-        while mask:
-            low = mask & -mask
-            found.append(low.bit_length() - 1)
-            mask ^= low
-        return found
-
-    def rank(variable: int) -> tuple[int, int, int]:
+    def rank(variable: int) -> tuple[bool, int, int, int]:
         around = beside[variable]
-        near = members(around)
-        missing = sum((around & ~beside[other]).bit_count() - 1 for other in near)
-        return missing, sizes[variable] * prod(sizes[other] for other in near), variable
+        near = _members(around)
+        missing = 0
+        for one in near:
+            for other in _members((around & ~beside[one]) >> one + 1):
+                missing += sizes[one] * sizes[other + one + 1]
+        return variable == last, missing, prod(sizes[other] for other in near), variable
 
-    ranks = {variable: rank(variable) for variable in free}
+    ranks = {variable: rank(variable) for variable, size in enumerate(sizes) if size > 1}
     order = []
     while ranks:
         chosen = min(ranks, key=ranks.__getitem__)
         del ranks[chosen]
         order.append(chosen)
-        near = members(beside[chosen])
         touched = 0
-        for other in near:
-            beside[other] |= beside[chosen]
-            beside[other] &= ~(1 << other | 1 << chosen)
+        for other in _members(beside[chosen]):
+            beside[other] = (beside[other] | beside[chosen]) & ~(1 << other | 1 << chosen)
             touched |= 1 << other | beside[other]
-        for variable in members(touched):
-            if variable in ranks:
-                ranks[variable] = rank(variable)
+        for variable in _members(touched):
+            ranks[variable] = rank(variable)
     return order
 
 
 class _Bucket:
-    """One variable's turn: the table over it and over those that are eliminated later."""
+    """One variable's turn: the relation over it and over variables that are eliminated later, and the
+    message that remains when it is gone.  Costs count from the least of the relation, `least`."""
 
-    def __init__(self, scope: tuple[int, ...], table: Numbers) -> None:
-        self.scope = scope
-        self.table = table
-        self.message = table.min(axis=0)
+    def __init__(self, variable: int, relation: Relation, sizes: Sequence[int]) -> None:
+        self.least, self.relation = relation.lowered()
+        self.rest = tuple(v for v in relation.scope if v != variable)
+        self.groups = Groups(relation, self.rest, sizes)
+        samples = relation.take(self.groups.samples)
+        self.message = Relation(
+            self.rest, [samples.column(v) for v in self.rest], self.groups.least(self.relation.costs)
+        )
 
 
 class Elimination:
-    """A network with its elimination order; both passes may be run on it.
+    """A network with its elimination order and the forward pass done.
 
-    `sizes` gives the number of values of each variable.  Every variable needs at least one value; those
-    that have just one take no part in the work.  `widest` is the number of entries of the largest table.
+    `sizes` gives the number of values of each variable, which is at least one; those that have just one take
+    no part in the work.  With a `budget`, assignments that cost more are left out as soon as that is
+    certain: what is found within the budget is exact, and what is not found costs more.  `limit` is the most
+    numbers that one table may hold; `last` is eliminated last.  `widest` is the number of rows of the largest
+    relation.
     """
 
-    def __init__(self, sizes: Sequence[int], factors: Sequence[Factor]) -> None:
+    def __init__(
+        self,
+        sizes: Sequence[int],
+        factors: Sequence[Relation],
+        budget: int = INFINITE - 1,
+        limit: int = TABLE_LIMIT,
+        last: int | None = None,
+    ) -> None:
+        self.budget = budget
+        self.widest = 0
         self._sizes = sizes
-        self.factors = factors
-        self._factors = [self._open_axes(factor) for factor in factors]
-        free = [variable for variable, size in enumerate(sizes) if size > 1]
-        self._order = elimination_order(sizes, free, [scope for scope, _ in self._factors])
+        self._limit = limit
+        self._total = 0
+        self._dead = False
+        self._waiting: dict[int, list[Relation]] = {}
+        narrowed = [self._narrow(factor) for factor in factors]
+        self._single = self._singles(narrowed)
+        self._order = elimination_order(sizes, [factor.scope for factor in narrowed], last)
         self._rank = {variable: place for place, variable in enumerate(self._order)}
-        self._buckets: list[_Bucket] = []
-        self._constant = 0
-        self._roots: list[int] = []
-        self.widest = 1
-        self._forward()
+        self._guides = self._guide(narrowed)
+        self._buckets: dict[int, _Bucket] = {}
+        self._forward(narrowed)
 
-    def _open_axes(self, factor: Factor) -> Factor:
+    def _narrow(self, factor: Relation) -> Relation:
         """The factor without the variables that have one value."""
-        scope, table = factor
-        if all(self._sizes[variable] > 1 for variable in scope):
+        kept = [v for v in factor.scope if self._sizes[v] > 1]
+        if len(kept) == len(factor.scope):
             return factor
-        fixed = tuple(slice(None) if self._sizes[variable] > 1 else 0 for variable in scope)
-        return tuple(variable for variable in scope if self._sizes[variable] > 1), np.asarray(table[fixed])
+        return Relation(kept, [factor.column(v) for v in kept], factor.costs)
 
-    def _aligned(self, factor: Factor) -> Factor:
-        """The factor with its axes in elimination order."""
-        scope, table = factor
-        axes = sorted(range(len(scope)), key=lambda axis: self._rank[scope[axis]])
-        return tuple(scope[axis] for axis in axes), table.transpose(axes)
+    def _singles(self, factors: Iterable[Relation]) -> dict[int, Numbers]:
+        """What every value costs by itself, counted from the cheapest value of its variable."""
+        singles: dict[int, Numbers] = {}
+        for factor in factors:
+            if len(factor.scope) == 1 and len(factor):
+                costs = np.full(self._sizes[factor.scope[0]], INFINITE, dtype=np.int64)
+                costs[factor.columns[0]] = factor.costs - factor.costs.min()
+                before = singles.get(factor.scope[0])
+                singles[factor.scope[0]] = costs if before is None else np.minimum(before + costs, INFINITE)
+        return singles
 
-    def _forward(self) -> None:
-        waiting: list[list[Factor]] = [[] for _ in self._order]
-        for factor in self._factors:
-            scope, table = self._aligned(factor)
-            if scope:
-                waiting[self._rank[scope[0]]].append((scope, table))
+    def _guide(self, factors: Iterable[Relation]) -> dict[int, list[Relation]]:
+        """Two-variable factors that forbid something, by variable, as relations without cost.
+
+        A row that any factor forbids is worth nothing wherever it is met, so tables may be cut down by
+        factors whose own turn comes later.
+        """
+        guides: dict[int, list[Relation]] = {}
+        for factor in factors:
+            if len(factor.scope) == 2 and len(factor) < prod(self._sizes[v] for v in factor.scope):
+                free = Relation(factor.scope, factor.columns, np.zeros_like(factor.costs))
+                for variable in factor.scope:
+                    guides.setdefault(variable, []).append(free)
+        return guides
+
+    def _send(self, factor: Relation) -> None:
+        """Hand a factor to the first of its variables, its least cost to the total.
+
+        No cost is negative, so the total so far is a bound on every assignment: a row that exceeds the
+        budget on top of it can be left out.
+        """
+        if not len(factor):
+            self._dead = True
+            return
+        least, factor = factor.lowered()
+        self._total += least
+        if factor.scope:
+            first = min(factor.scope, key=self._rank.__getitem__)
+            self._waiting.setdefault(first, []).append(factor)
+
+    def _affordable(self, relation: Relation, variable: int) -> Relation:
+        """The rows that the budget still allows at the turn of a variable, together with what the values of
+        the variables that come later cost by themselves."""
+        bound = relation.costs
+        for other, column in zip(relation.scope, relation.columns, strict=True):
+            if other != variable and other in self._single:
+                bound = np.minimum(bound + self._single[other][column], INFINITE)
+        rows = bound <= self.budget - self._total
+        return relation if rows.all() else relation.take(rows)
+
+    def _forward(self, factors: Iterable[Relation]) -> None:
+        for factor in factors:
+            self._send(factor)
+        for variable in self._order:
+            if self._dead:
+                return
+            relation = self._join(variable)
+            if not len(relation):
+                self._dead = True
+                return
+            bucket = self._buckets[variable] = _Bucket(variable, relation, self._sizes)
+            self._total += bucket.least
+            self._send(bucket.message)
+
+    def _join(self, variable: int) -> Relation:
+        """All that waits for a variable, as one relation: next always comes what adds the fewest rows."""
+        waiting = [self._affordable(factor, variable) for factor in self._waiting.pop(variable)]
+        later = {v for factor in waiting for v in factor.scope} - {variable}
+        guides = {
+            id(guide): guide
+            for v in sorted(later)
+            for guide in self._guides.get(v, ())
+            if later.issuperset(guide.scope)
+        }
+        joined = min(waiting, key=len)
+        waiting.remove(joined)
+        while waiting:
+            scope = set(joined.scope)
+
+            def growth(factor: Relation, scope: set[int] = scope) -> float:
+                return len(factor) / prod(self._sizes[v] for v in factor.scope if v in scope)
+
+            touching = [guide for guide in guides.values() if not scope.isdisjoint(guide.scope)]
+            following = min(touching + waiting, key=growth)
+            if id(following) in guides:
+                del guides[id(following)]
             else:
-                self._constant = min(self._constant + int(table), INFINITE)
-        for place, variable in enumerate(self._order):
-            scope, table = self._join(variable, waiting[place])
-            bucket = _Bucket(scope, table)
-            self._buckets.append(bucket)
-            if len(scope) > 1:
-                waiting[self._rank[scope[1]]].append((scope[1:], bucket.message))
-            else:
-                self._roots.append(place)
-
-    def _join(self, variable: int, factors: list[Factor]) -> Factor:
-        variables = {variable}
-        for scope, _ in factors:
-            variables.update(scope)
-        joined = tuple(sorted(variables, key=self._rank.__getitem__))
-        shape = tuple(self._sizes[v] for v in joined)
-        entries = prod(shape)
-        if entries > TABLE_LIMIT:
-            raise SearchLimit("TABLE_LIMIT", entries, TABLE_LIMIT, "entries of one table of the search")
-        self.widest = max(self.widest, entries)
-        total = np.zeros(shape, dtype=np.int64)
-        for scope, table in factors:
-            total += table.reshape([self._sizes[v] if v in scope else 1 for v in joined])
-            np.minimum(total, INFINITE, out=total)
-        return joined, total
+                waiting.remove(following)
+            joined = self._affordable(joined.join(following, self._sizes, self._limit), variable)
+            self.widest = max(self.widest, len(joined))
+        return joined
 
     @property
     def optimum(self) -> int:
-        """The least total cost; INFINITE where there is no assignment."""
-        total = self._constant
-        for place in self._roots:
-            total = min(total + int(self._buckets[place].message), INFINITE)
-        return total
+        """The least total cost; INFINITE where no assignment is within the budget."""
+        return INFINITE if self._dead or self._total > self.budget else self._total
 
     def min_marginals(self) -> list[Numbers]:
-        """For every variable, the least total cost of an assignment with each of its values."""
+        """For every variable, the least total cost of an assignment with each of its values; INFINITE where
+        that is not within the budget."""
+        marginals: list[Numbers] = [np.full(size, INFINITE, dtype=np.int64) for size in self._sizes]
         optimum = self.optimum
-        marginals: list[Numbers] = [np.full(1, optimum, dtype=np.int64) for _ in self._sizes]
-        beliefs: list[Numbers] = [np.empty(0, dtype=np.int64)] * len(self._order)
-        for place in reversed(range(len(self._order))):
-            bucket = self._buckets[place]
-            if len(bucket.scope) == 1:
-                whole: Numbers = np.array(optimum, dtype=np.int64)
-            else:
-                parent = self._rank[bucket.scope[1]]
-                rest = bucket.scope[1:]
-                drop = tuple(axis for axis, variable in enumerate(self._buckets[parent].scope) if variable not in rest)
-                whole = beliefs[parent].min(axis=drop)
-            # What the rest of the network costs at least: the whole less what came from this bucket.
-            others = np.where(whole >= INFINITE, INFINITE, whole - bucket.message)
-            belief = np.minimum(bucket.table + others, INFINITE)
-            beliefs[place] = belief
-            marginals[self._order[place]] = belief.reshape(belief.shape[0], -1).min(axis=1)
-        return marginals
+        if optimum >= INFINITE:
+            return marginals
+        for variable, size in enumerate(self._sizes):
+            if size == 1:
+                marginals[variable][0] = optimum
+        beliefs: dict[int, Numbers] = {}
+        for variable in reversed(self._order):
+            bucket = self._buckets[variable]
+            # What the rest of the network adds to the optimum: the whole less what came from this bucket.
+            others = self._whole(bucket, beliefs) - bucket.message.costs
+            beliefs[variable] = bucket.relation.costs + others[bucket.groups.of_row]
+            np.minimum.at(marginals[variable], bucket.relation.column(variable), optimum + beliefs[variable])
+        return [np.where(found > self.budget, INFINITE, found) for found in marginals]
+
+    def last_marginal(self, variable: int) -> Numbers:
+        """The min-marginal of the variable that was eliminated last, without the backward pass."""
+        marginal = np.full(self._sizes[variable], INFINITE, dtype=np.int64)
+        optimum = self.optimum
+        if optimum >= INFINITE:
+            return marginal
+        if variable not in self._buckets:
+            marginal[0] = optimum
+            return marginal
+        relation = self._buckets[variable].relation
+        np.minimum.at(marginal, relation.column(variable), optimum + relation.costs)
+        return np.where(marginal > self.budget, INFINITE, marginal)
+
+    def _whole(self, bucket: _Bucket, beliefs: dict[int, Numbers]) -> Numbers:
+        """For every row of a bucket's message, what the best full assignment that agrees with it adds to the
+        optimum."""
+        if not bucket.rest:
+            return np.zeros(1, dtype=np.int64)
+        parent = min(bucket.rest, key=self._rank.__getitem__)
+        groups = Groups(self._buckets[parent].relation, bucket.rest, self._sizes)
+        least = groups.least(beliefs[parent])
+        places = np.minimum(np.searchsorted(groups.keys, bucket.groups.keys), groups.keys.size - 1)
+        met = groups.keys[places] == bucket.groups.keys
+        return np.asarray(np.where(met, np.minimum(least[places], INFINITE), INFINITE), dtype=np.int64)

@@ -11,7 +11,8 @@ from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.mating import Outcome
 from crosspin.knockon.opening import Opening
 from crosspin.knockon.proposal import Alternative, Cause, Choice, Mending, RuledOut, State
-from crosspin.knockon.tally import Numbers, Share
+from crosspin.knockon.relation import Numbers
+from crosspin.knockon.tally import Share
 from crosspin.model.schema import Part
 
 RULED_OUT_LIMIT = 12
@@ -71,7 +72,7 @@ class Explanation:
 
     def _mendings_at(self, link: Link) -> list[Mending]:
         first, second = self.held[link.first], self.held[link.second]
-        codes = link.ruling.first.read(first.part), link.ruling.second.read(second.part)
+        codes = link.ruling.first.code(first.part), link.ruling.second.code(second.part)
         if link.ruling.mating is None or not (first.fresh or second.fresh) or 0 in codes:
             return []
         return [
@@ -118,7 +119,7 @@ class Explanation:
             return None
         there = self.held[link.other(path)]
         first, second = (here, there) if path == link.first else (there, here)
-        codes = link.ruling.first.read(first.part), link.ruling.second.read(second.part)
+        codes = link.ruling.first.code(first.part), link.ruling.second.code(second.part)
         return link.ruling.mating.outcome(*codes), first, second
 
     def _clash(self, link: Link, path: str, here: Held) -> list[Cause]:

@@ -1,7 +1,16 @@
 """The bounds of the search.  It is exact or it says which of these stopped it."""
 
-TABLE_LIMIT = 1 << 22
-"""Most entries of one table while variables are eliminated (32 MB of 64-bit numbers)."""
+TABLE_LIMIT = 1 << 24
+"""Most numbers in one table while variables are eliminated (rows times columns; 64 MB)."""
+
+QUICK_LIMIT = 1 << 20
+"""Most numbers in one table of the first try; beyond it, the search goes on under a budget."""
+
+WAYS_LIMIT = 200
+"""Most questions asked to find the ways out of a conflict."""
+
+KEY_LIMIT = 1 << 62
+"""Most combinations of values that one table may tell apart, whether they are allowed or not."""
 
 TALLY_LIMIT = 4096
 """Most states that the running sum of one resource may take."""

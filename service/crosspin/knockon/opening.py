@@ -35,7 +35,7 @@ class Opening:
     no live value, so that there is no plan.
     """
 
-    def __init__(self, compiled: Compiled, question: Question, soft: bool, force: Force) -> None:
+    def __init__(self, compiled: Compiled, question: Question, force: Force) -> None:
         self.compiled = compiled
         self.question = question
         self.domains: dict[str, Domain] = {}
@@ -44,10 +44,8 @@ class Opening:
         self.beside: dict[str, dict[str, Codes]] = {}
         self.dead = False
         self._hard: dict[str, dict[str, Flags]] = {}
-        self._makes = Domains(compiled, question, soft, force)
-        self._kept = {
-            path for wish in question.wishes if wish.keeps and not soft for path in wish.wants if path not in force
-        }
+        self._makes = Domains(compiled, question, force)
+        self._kept = {path for wish in question.wishes if wish.keeps for path in wish.wants} - force.keys()
         named = {path for wish in question.wishes if not wish.keeps for path in wish.wants}
         self._received: dict[str, Domain] = {}
         self._parties: dict[str, dict[str, Share | None]] = {}
@@ -168,11 +166,11 @@ class Opening:
         """Whether a wish to fit or remove names the position, so that changing it is not extra."""
         return any(not wish.keeps for wish in self.question.by_path.get(path, ()))
 
-    def unary(self, path: str, extra: bool) -> Codes:
-        """Packed cost of every value by itself: price, joints with closed neighbours and, where `extra`,
-        one extra position for every change."""
+    def unary(self, path: str) -> Codes:
+        """Packed cost of every value by itself: price, joints with closed neighbours and, where no wish
+        names the position, one extra position for every change."""
         domain = self.domains[path]
-        costs = domain.prices + (self.compiled.weights.extra * domain.changed if extra else 0)
+        costs = domain.prices + (0 if self.named(path) else self.compiled.weights.extra * domain.changed)
         for toward in self.beside[path].values():
             costs = np.minimum(costs + toward, INFINITE)
         return np.asarray(np.where(self.live[path], costs, INFINITE), dtype=np.int64)

@@ -5,13 +5,13 @@ from collections.abc import Mapping
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import Ask
 from crosspin.knockon.compiled import Compiled
-from crosspin.knockon.conflict import find_conflict
+from crosspin.knockon.conflict import Conflicts
 from crosspin.knockon.explain import Explanation
-from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.network import Network
 from crosspin.knockon.opening import Opening
 from crosspin.knockon.proposal import Choice, Conflict, Proposal
-from crosspin.knockon.wishes import understand
+from crosspin.knockon.solve import Solver
+from crosspin.knockon.wishes import Question, understand
 from crosspin.model.schema import Model
 
 
@@ -43,33 +43,53 @@ class Searcher:
         """
         question = understand(self._model, self._catalog, ask)
         compiled = self.compiled(question.layout.id, ask.in_stock_only)
-        opening = Opening(compiled, question, soft=False, force=force or {})
-        found = None if opening.dead else self._plan(opening, roots=frozenset(force or ()))
+        found = _plan(compiled, question, force or {})
         if found is not None:
             return found
         if force:
             raise ValueError("no plan has the forced choices")
-        return find_conflict(compiled, question)
+        names = [wish.id for wish in question.wishes]
+        return Conflicts(names, lambda granted: _cost(compiled, question.only(granted)), compiled.weights).find()
 
-    @staticmethod
-    def _plan(opening: Opening, roots: frozenset[str]) -> Proposal | None:
-        """The best plan of an opening with its reasons; None where there is no plan."""
-        network = Network(opening, soft=False)
-        solved = network.solve()
-        if solved.optimum >= INFINITE:
-            return None
-        told = Explanation(opening, network.plan(solved), network.marginals(solved))
-        question = opening.question
-        return Proposal(
-            choices=told.choices(),
-            asked={path: tuple(wish.id for wish in wishes) for path, wishes in sorted(question.by_path.items())},
-            mendings=told.mendings(),
-            cost=opening.compiled.weights.cost(solved.optimum),
-            causes=told.causes(sorted(roots.union(path for path in question.by_path if opening.named(path)))),
-            forced=told.forced(),
-            alternatives={path: told.alternatives(path) for path in told.changed},
-            ruled_out={path: told.ruled_out(path) for path in told.changed},
-        )
+
+def _solver(compiled: Compiled, network: Network) -> Solver:
+    return Solver(network.sizes, network.factors, len(network.paths), compiled.weights.extra)
+
+
+def _cost(compiled: Compiled, question: Question) -> int | None:
+    """The packed cost of the best plan for a question; None where there is no plan."""
+    opening = Opening(compiled, question, {})
+    best = None if opening.dead else _solver(compiled, Network(opening)).best()
+    return None if best is None else best.cost
+
+
+def _plan(compiled: Compiled, question: Question, force: Mapping[str, Choice]) -> Proposal | None:
+    """The best plan for a question with its reasons; None where there is no plan."""
+    opening = Opening(compiled, question, force)
+    if opening.dead:
+        return None
+    network = Network(opening)
+    best = _solver(compiled, network).best()
+    if best is None:
+        return None
+    assignment = best.assignment()
+    costs = best.marginals(network.changed(assignment))
+    told = Explanation(
+        opening,
+        network.values(assignment),
+        {network.paths[variable]: network.spread(variable, found) for variable, found in costs.items()},
+    )
+    roots = {path for path in question.by_path if opening.named(path)} | force.keys()
+    return Proposal(
+        choices=told.choices(),
+        asked={path: tuple(wish.id for wish in wishes) for path, wishes in sorted(question.by_path.items())},
+        mendings=told.mendings(),
+        cost=compiled.weights.cost(best.cost),
+        causes=told.causes(sorted(roots)),
+        forced=told.forced(),
+        alternatives={path: told.alternatives(path) for path in told.changed},
+        ruled_out={path: told.ruled_out(path) for path in told.changed},
+    )
 
 
 def propose(model: Model, catalog: Catalog, ask: Ask, force: Mapping[str, Choice] | None = None) -> Proposal | Conflict:

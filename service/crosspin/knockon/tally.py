@@ -9,12 +9,11 @@ import numpy.typing as npt
 
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.limits import INFINITE, TALLY_LIMIT, SearchLimit
+from crosspin.knockon.relation import Numbers, Relation
 from crosspin.knockon.weights import Weights, decimals_of, whole
 from crosspin.model.schema import Model, Part, Resource
 
-Numbers = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
-Factor = tuple[tuple[int, ...], Numbers]
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,37 +129,36 @@ class Chain:
         self._adds = adds
         self._start = start
 
-    def factors(self, fresh_variable: int) -> tuple[list[Factor], list[int]]:
-        """Cost tables over the variables and over running sums, which are numbered from `fresh_variable`;
-        and how many states each running sum has."""
+    def factors(self, fresh_variable: int) -> tuple[list[Relation], list[int]]:
+        """Relations over the variables and over running sums, which are numbered from `fresh_variable`; and
+        how many states each running sum has."""
         count = len(self._variables)
         if count == 0:
-            return [((), np.array(self._price(self._start), dtype=np.int64))], []
-        factors: list[Factor] = []
+            return [Relation((), (), np.array([self._price(self._start)], dtype=np.int64))], []
+        factors: list[Relation] = []
         sizes: list[int] = []
         states: list[_Sum] = [self._start]
         carried: int | None = None
-        # The first two variables meet in one table: a sum over one variable would only copy it.
+        # The first two variables meet in one relation: a sum over one variable would only copy it.
         for step in range(min(2, count), count + 1):
             joined = range(step) if step <= 2 else range(step - 1, step)
-            scope = tuple(self._variables[i] for i in joined)
+            scope = [self._variables[i] for i in joined]
             ends, reached = self._advance(states, [self._adds[i] for i in joined], step)
-            if step == count:
-                prices = np.array([self._price(s) for s in reached], dtype=np.int64)
-                table = prices[ends]
-                following = None
-            else:
-                if len(reached) > TALLY_LIMIT:
-                    raise SearchLimit("TALLY_LIMIT", len(reached), TALLY_LIMIT, f"running sums of {self._variables!r}")
-                table = np.where(np.arange(len(reached)) == ends[..., None], 0, INFINITE)
-                following = fresh_variable + len(sizes)
-                sizes.append(len(reached))
             if carried is None:
-                table = table[0]
+                ends = ends[0]
             else:
-                scope = (carried, *scope)
-            factors.append((scope if following is None else (*scope, following), table))
-            states, carried = reached, following
+                scope.insert(0, carried)
+            if step == count:
+                prices = np.array([self._price(state) for state in reached], dtype=np.int64)
+                factors.append(Relation.of_table(scope, prices[ends]))
+                break
+            if len(reached) > TALLY_LIMIT:
+                raise SearchLimit("TALLY_LIMIT", len(reached), TALLY_LIMIT, "running sums of one resource")
+            carried = fresh_variable + len(sizes)
+            sizes.append(len(reached))
+            free = Relation.of_table(scope, np.zeros_like(ends))
+            factors.append(Relation((*scope, carried), (*free.columns, ends.ravel().astype(np.int32)), free.costs))
+            states = reached
         return factors, sizes
 
     def _advance(self, states: list[_Sum], adds: list[Adds], step: int) -> tuple[Numbers, list[_Sum]]:

@@ -34,13 +34,12 @@ def whole(amount: Decimal, decimals: int) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Weights:
-    """Where each level lies: `unknown`, `extra`, `unsafe` and `wish` are the packed costs of one each."""
+    """Where each level lies: `unknown`, `extra` and `unsafe` are the packed costs of one each."""
 
     decimals: int
     unknown: int
     extra: int
     unsafe: int
-    wish: int
 
     @classmethod
     def for_bounds(cls, decimals: int, money: int, unknown: int, extra: int, unsafe: int) -> "Weights":
@@ -53,23 +52,17 @@ class Weights:
             starts.append(starts[-1] + most.bit_length())
         if starts[-1] >= COST_BITS:
             raise SearchLimit("COST_BITS", starts[-1] + 1, COST_BITS, "bits for the cost of one plan")
-        return cls(decimals, 1 << starts[0], 1 << starts[1], 1 << starts[2], 1 << starts[3])
-
-    def check_wishes(self, count: int) -> None:
-        """Raise SearchLimit where that many wishes given up cannot be counted above the cost."""
-        needed = self.wish.bit_length() - 1 + count.bit_length()
-        if needed > COST_BITS:
-            raise SearchLimit("COST_BITS", needed, COST_BITS, "bits for the cost of giving wishes up")
+        return cls(decimals, 1 << starts[0], 1 << starts[1], 1 << starts[2])
 
     def money(self, amount: Decimal) -> int:
         """The packed cost of an amount of money."""
         return whole(amount, self.decimals)
 
     def cost(self, packed: int) -> Cost:
-        """A packed cost, spelled out; wishes given up are left aside."""
+        """A packed cost, spelled out."""
         money = Decimal(packed % self.unknown).scaleb(-self.decimals)
         return Cost(
-            unsafe=packed % self.wish // self.unsafe,
+            unsafe=packed // self.unsafe,
             extra=packed % self.unsafe // self.extra,
             unknown=packed % self.extra // self.unknown,
             money=money,

@@ -2,9 +2,10 @@
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal, InvalidOperation
 from difflib import get_close_matches
+from functools import cached_property
 
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import Ask, AskError, Fit, Problem, ReadingWish
@@ -29,11 +30,6 @@ class Wish:
     wants: Mapping[str, Want | None]
 
     @property
-    def names_change(self) -> bool:
-        """Whether a change at its positions counts as asked for."""
-        return not self.keeps
-
-    @property
     def keeps(self) -> bool:
         """Whether it is a keep wish."""
         return self.id.startswith("keep/")
@@ -49,7 +45,19 @@ class Question:
     received: Mapping[str, Part | None]
     wishes: tuple[Wish, ...]
     in_stock_only: bool
-    by_path: Mapping[str, tuple[Wish, ...]]
+
+    @cached_property
+    def by_path(self) -> Mapping[str, tuple[Wish, ...]]:
+        """The wishes that name each position."""
+        found: dict[str, tuple[Wish, ...]] = {}
+        for wish in self.wishes:
+            for path in wish.wants:
+                found[path] = (*found.get(path, ()), wish)
+        return found
+
+    def only(self, granted: frozenset[str]) -> "Question":
+        """The same question with some of its wishes."""
+        return replace(self, wishes=tuple(wish for wish in self.wishes if wish.id in granted))
 
 
 @dataclass
@@ -91,11 +99,7 @@ def understand(model: Model, catalog: Catalog, ask: Ask) -> Question:
     wishes = _Wishes(reader, positions, received).read()
     if reader.problems:
         raise AskError(reader.problems)
-    by_path: dict[str, tuple[Wish, ...]] = {}
-    for wish in wishes:
-        for path in wish.wants:
-            by_path[path] = (*by_path.get(path, ()), wish)
-    return Question(vehicle, layout, positions, received, wishes, ask.in_stock_only, by_path)
+    return Question(vehicle, layout, positions, received, wishes, ask.in_stock_only)
 
 
 class _Wishes:
