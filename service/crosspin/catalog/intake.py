@@ -2,7 +2,7 @@
 
 import hashlib
 import re
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -81,10 +81,10 @@ class _Checker:
     def wrong(self, place: str, wrong: str, mend: str) -> None:
         self.problems.append(Problem(place, wrong, mend))
 
-    def check_id(self, place: str, name: str, taken: Iterable[str]) -> None:
+    def check_id(self, place: str, name: str, *taken: Container[str]) -> None:
         if not _ID.fullmatch(name):
             self.wrong(place, f"the id {name!r} is not usable", "Use small letters, digits, hyphens and dots")
-        elif name in taken:
+        elif any(name in names for names in taken):
             self.wrong(place, f"the id {name!r} is taken already", "Give it an id of its own, or import the file it came from again")
 
     def amount(self, place: str, text: str | None, what: str) -> Decimal | None:
@@ -107,7 +107,7 @@ class _Checker:
         if draft.kind not in self.model.kinds:
             self.wrong(draft.place, f"{draft.kind!r} is no kind", "Use a kind that the ontology knows")
             return
-        self.check_id(draft.place, draft.id, [*self.on_record.parts, *self.checked.parts])
+        self.check_id(draft.place, draft.id, self.on_record.parts, self.checked.parts)
         if not draft.label:
             self.wrong(draft.place, "there is no label", "Say in a few words what it is")
         kind = self.model.kinds[draft.kind]
@@ -220,7 +220,7 @@ class _Checker:
         return found
 
     def kit(self, draft: KitDraft) -> None:
-        self.check_id(draft.place, draft.id, [*self.on_record.kits, *self.checked.kits])
+        self.check_id(draft.place, draft.id, self.on_record.kits, self.checked.kits)
         price = self.amount(draft.place, draft.price, "price")
         stock = self.amount(draft.place, draft.stock, "stock")
         if price is None:
@@ -244,7 +244,7 @@ class _Checker:
         )
 
     def vehicle(self, draft: VehicleDraft) -> None:
-        self.check_id(draft.place, draft.id, [*self.on_record.vehicles, *self.checked.vehicles])
+        self.check_id(draft.place, draft.id, self.on_record.vehicles, self.checked.vehicles)
         layout = self.model.layouts.get(draft.layout)
         if layout is None:
             known = ", ".join(self.model.layouts)
