@@ -60,7 +60,7 @@ def test_the_example_of_a_body_is_answered(path: str, method: str) -> None:
                 if media == "application/json"
                 else {"content": value, "headers": {"Content-Type": media}}
             )
-            reply = client.request(method, address, params=query, **body)  # type: ignore[arg-type]
+            reply = client.request(method, address, params=query, **body)
             assert reply.status_code in (200, 201), reply.text
 
 

@@ -5,6 +5,8 @@ HTTP and OpenAPI standards (no server error, status, media type and body as desc
 what the description forbids is refused).
 """
 
+from typing import Any
+
 import schemathesis
 from hypothesis import HealthCheck, Phase, settings
 from schemathesis.specs.openapi.checks import positive_data_acceptance
@@ -28,6 +30,6 @@ schema = schemathesis.openapi.from_asgi("/openapi.json", seed_app())
     phases=[Phase.explicit, Phase.generate],
     suppress_health_check=list(HealthCheck),
 )
-def test_every_address_keeps_to_its_description(case: schemathesis.Case) -> None:
+def test_every_address_keeps_to_its_description(case: schemathesis.Case[Any]) -> None:
     # A well-formed question about a part that is not on record is refused; no description can tell it apart.
     case.call_and_validate(excluded_checks=[positive_data_acceptance])

@@ -88,10 +88,7 @@ def test_an_answer_that_the_caller_holds_is_not_worked_out_again() -> None:
 
 def test_each_stage_says_how_long_it_took() -> None:
     # The header's grammar: W3C Server Timing, section 3.
-    stages = dict(
-        re.fullmatch(r"(\w+);dur=(\d+\.\d+)", part).groups()
-        for part in asked(DEMO).headers["server-timing"].split(", ")
-    )  # type: ignore[union-attr]
+    stages = re.findall(r"(\w+);dur=\d+\.\d+", asked(DEMO).headers["server-timing"])
     assert set(stages) == {"search", "prove", "tell", "write"}
 
 

@@ -109,7 +109,7 @@ def test_rows_come_in_every_format(client: TestClient, media: str) -> None:
     assert found == [row["s"] for row in rows(client, LOCKERS + " ORDER BY ?s LIMIT 2")]
 
 
-AWKWARD = [
+AWKWARD: list[NamedNode | Literal | BlankNode | None] = [
     Literal('tab\t quote" line\n return\r back\\slash'),
     Literal("<&>", language="en"),
     Literal("1.50", datatype=NamedNode("http://www.w3.org/2001/XMLSchema#decimal")),

@@ -212,7 +212,7 @@ def step(position: str, **more: Any) -> Step:
 
 
 def plan_with(steps: tuple[Step, ...]) -> str:
-    told = seed_desk().ask(NOTHING_NEW)
+    told = seed_desk().ask(Ask.model_validate_json(Path(DEMO).read_bytes()))
     assert isinstance(told, Plan)
     return tell_text(told.model_copy(update={"steps": steps}))
 
