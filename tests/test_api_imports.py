@@ -122,6 +122,12 @@ def test_every_bad_row_is_named(client: TestClient) -> None:
     assert [p["place"].split(",")[1].strip() for p in problems] == ["row 3", "row 6", "row 9", "row 12"]
 
 
+def test_a_thousand_bad_rows_are_counted_but_not_all_told(client: TestClient) -> None:
+    reply = send(client, HEAD + "".join(f"a-{i},A,-5,1,,x\n" for i in range(1000)))
+    assert len(refused(client, reply, version(client))) == 100
+    assert "900 more" in reply.json()["detail"]
+
+
 @pytest.mark.parametrize("media", [CSV, TURTLE, JSON_LD, "application/n-triples"])
 def test_text_that_is_not_utf_8(client: TestClient, media: str) -> None:
     text = HEAD.encode() + "a-1,Dichtung f\xfcr,1,1,,x\n".encode("latin-1")

@@ -28,7 +28,8 @@ SECURITY = {
     "Referrer-Policy": "no-referrer",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
-_LONGEST = 400
+_LONGEST = 400  # characters of one text
+_MOST = 100  # problems told of one request
 
 _log = logging.getLogger("crosspin.api")
 
@@ -71,13 +72,16 @@ def _short(text: str) -> str:
 
 def problem_reply(refusal: Refusal) -> Response:
     """The problem document of a refusal."""
+    left = len(refusal.problems) - _MOST
+    detail = f"{refusal.detail} There are {left} more problems than are told here." if left > 0 else refusal.detail
     document = ProblemDocument(
         type=TYPES + refusal.sort,
         title=HTTPStatus(refusal.status).phrase,
         status=refusal.status,
-        detail=_short(refusal.detail),
+        detail=_short(detail),
         problems=tuple(
-            ProblemLine(place=_short(p.place), wrong=_short(p.wrong), mend=_short(p.mend)) for p in refusal.problems
+            ProblemLine(place=_short(p.place), wrong=_short(p.wrong), mend=_short(p.mend))
+            for p in refusal.problems[:_MOST]
         ),
     )
     headers = {**SECURITY, "Cache-Control": "no-store", **refusal.headers}
