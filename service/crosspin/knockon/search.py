@@ -49,7 +49,12 @@ class Searcher:
         if force:
             raise ValueError("no plan has the forced choices")
         names = [wish.id for wish in question.wishes]
-        return Conflicts(names, lambda granted: _cost(compiled, question.only(granted)), compiled.weights).find()
+        return Conflicts(
+            names,
+            lambda granted: _cost(compiled, question.only(granted)),
+            compiled.weights,
+            inherited=not ask.in_stock_only,
+        ).find()
 
 
 def _solver(compiled: Compiled, network: Network) -> Solver:
