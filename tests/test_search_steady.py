@@ -30,6 +30,14 @@ def test_a_used_searcher_answers_like_a_new_one(world: World) -> None:
     assert {repr(found) for found in answers} == {repr(first)}
 
 
+@settings(max_examples=150, deadline=None, suppress_health_check=SLOW)
+@given(worlds())
+def test_searching_under_a_budget_changes_nothing(world: World) -> None:
+    """Large questions are searched under growing budgets; here even small ones are."""
+    budgeted = Searcher(world.model, world.catalog, quick_limit=0)
+    assert repr(answer(world)) == repr(budgeted.propose(world.ask))
+
+
 @settings(max_examples=80, deadline=None, suppress_health_check=SLOW)
 @given(worlds(), st.data())
 def test_another_part_never_makes_the_plan_worse(world: World, data: st.DataObject) -> None:

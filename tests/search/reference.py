@@ -85,7 +85,7 @@ class Reference:
         return wishes
 
     def is_a(self, kind: str, other: str) -> bool:
-        return other in self.model["kinds"][kind]["ancestors"]
+        return bool(other in self.model["kinds"][kind]["ancestors"])
 
     def granted(self, path: str, wish: str, held: Held) -> bool:
         """Whether a wish is granted by what stands at one of its positions."""
@@ -482,7 +482,7 @@ class _Programme:
         found = []
         for level in levels:
             if isinstance(level, int):
-                self.cp.clear_objective()
+                self.cp.minimize(0)
             else:
                 self.cp.minimize(level)
             solver = cp_model.CpSolver()

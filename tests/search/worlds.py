@@ -127,7 +127,7 @@ def shuffled(world: World, seed: int) -> World:
     return replace(world, catalog=mixed)
 
 
-def _term(name: str) -> dict[str, str]:
+def _term(name: str) -> dict[str, Any]:
     return {"id": name, "label": name, "definition": f"{name}."}
 
 
@@ -398,7 +398,7 @@ class _Builder:
             for kind in self.joint_kinds.values()
             for left, right in self.pairs(kind.left_role, kind.right_role, True)
         ]
-        rules = [*self.needs.values(), *self.renewals.values()]
+        rules: list[Need | Renewal] = [*self.needs.values(), *self.renewals.values()]
         pairings = [
             Pairing(id=f"{rule.id}/{when}--{then}", rule=rule.id, when=when, then=then)
             for rule in rules

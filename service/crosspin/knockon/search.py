@@ -7,6 +7,7 @@ from crosspin.knockon.ask import Ask
 from crosspin.knockon.compiled import Compiled
 from crosspin.knockon.conflict import Conflicts
 from crosspin.knockon.explain import Explanation
+from crosspin.knockon.limits import QUICK_LIMIT
 from crosspin.knockon.network import Network
 from crosspin.knockon.opening import Opening
 from crosspin.knockon.proposal import Choice, Conflict, Proposal
@@ -20,11 +21,13 @@ class Searcher:
 
     What can be worked out before an ask is kept and reused.  Threads may share a searcher: two of them may
     work the same thing out at the same time, but it comes out the same, and either result serves.
+    `quick_limit` says from which size of table on the search goes by budgets; answers do not depend on it.
     """
 
-    def __init__(self, model: Model, catalog: Catalog) -> None:
+    def __init__(self, model: Model, catalog: Catalog, quick_limit: int = QUICK_LIMIT) -> None:
         self._model = model
         self._catalog = catalog
+        self._quick_limit = quick_limit
         self._compiled: dict[tuple[str, bool], Compiled] = {}
 
     def compiled(self, layout: str, in_stock_only: bool = False) -> Compiled:
@@ -43,7 +46,7 @@ class Searcher:
         """
         question = understand(self._model, self._catalog, ask)
         compiled = self.compiled(question.layout.id, ask.in_stock_only)
-        found = _plan(compiled, question, force or {})
+        found = self._plan(compiled, question, force or {})
         if found is not None:
             return found
         if force:
@@ -51,50 +54,47 @@ class Searcher:
         names = [wish.id for wish in question.wishes]
         return Conflicts(
             names,
-            lambda granted: _cost(compiled, question.only(granted)),
+            lambda granted: self._cost(compiled, question.only(granted)),
             compiled.weights,
             inherited=not ask.in_stock_only,
         ).find()
 
+    def _solver(self, compiled: Compiled, network: Network) -> Solver:
+        return Solver(network.sizes, network.factors, len(network.paths), compiled.weights.extra, self._quick_limit)
 
-def _solver(compiled: Compiled, network: Network) -> Solver:
-    return Solver(network.sizes, network.factors, len(network.paths), compiled.weights.extra)
+    def _cost(self, compiled: Compiled, question: Question) -> int | None:
+        """The packed cost of the best plan for a question; None where there is no plan."""
+        opening = Opening(compiled, question, {})
+        best = None if opening.dead else self._solver(compiled, Network(opening)).best()
+        return None if best is None else best.cost
 
-
-def _cost(compiled: Compiled, question: Question) -> int | None:
-    """The packed cost of the best plan for a question; None where there is no plan."""
-    opening = Opening(compiled, question, {})
-    best = None if opening.dead else _solver(compiled, Network(opening)).best()
-    return None if best is None else best.cost
-
-
-def _plan(compiled: Compiled, question: Question, force: Mapping[str, Choice]) -> Proposal | None:
-    """The best plan for a question with its reasons; None where there is no plan."""
-    opening = Opening(compiled, question, force)
-    if opening.dead:
-        return None
-    network = Network(opening)
-    best = _solver(compiled, network).best()
-    if best is None:
-        return None
-    assignment = best.assignment()
-    costs = best.marginals(network.changed(assignment))
-    told = Explanation(
-        opening,
-        network.values(assignment),
-        {network.paths[variable]: network.spread(variable, found) for variable, found in costs.items()},
-    )
-    roots = {path for path in question.by_path if opening.named(path)} | force.keys()
-    return Proposal(
-        choices=told.choices(),
-        asked={path: tuple(wish.id for wish in wishes) for path, wishes in sorted(question.by_path.items())},
-        mendings=told.mendings(),
-        cost=compiled.weights.cost(best.cost),
-        causes=told.causes(sorted(roots)),
-        forced=told.forced(),
-        alternatives={path: told.alternatives(path) for path in told.changed},
-        ruled_out={path: told.ruled_out(path) for path in told.changed},
-    )
+    def _plan(self, compiled: Compiled, question: Question, force: Mapping[str, Choice]) -> Proposal | None:
+        """The best plan for a question with its reasons; None where there is no plan."""
+        opening = Opening(compiled, question, force)
+        if opening.dead:
+            return None
+        network = Network(opening)
+        best = self._solver(compiled, network).best()
+        if best is None:
+            return None
+        assignment = best.assignment()
+        costs = best.marginals(network.changed(assignment))
+        told = Explanation(
+            opening,
+            network.values(assignment),
+            {network.paths[variable]: network.spread(variable, found) for variable, found in costs.items()},
+        )
+        roots = {path for path in question.by_path if opening.named(path)} | force.keys()
+        return Proposal(
+            choices=told.choices(),
+            asked={path: tuple(wish.id for wish in wishes) for path, wishes in sorted(question.by_path.items())},
+            mendings=told.mendings(),
+            cost=compiled.weights.cost(best.cost),
+            causes=told.causes(sorted(roots)),
+            forced=told.forced(),
+            alternatives={path: told.alternatives(path) for path in told.changed},
+            ruled_out={path: told.ruled_out(path) for path in told.changed},
+        )
 
 
 def propose(model: Model, catalog: Catalog, ask: Ask, force: Mapping[str, Choice] | None = None) -> Proposal | Conflict:

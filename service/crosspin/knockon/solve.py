@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from crosspin.knockon.eliminate import Elimination
-from crosspin.knockon.limits import INFINITE, QUICK_LIMIT, SearchLimit
+from crosspin.knockon.limits import INFINITE, SearchLimit
 from crosspin.knockon.prune import Pruned
 from crosspin.knockon.relation import Numbers, Places, Relation
 
@@ -22,18 +22,22 @@ class Solver:
     """Solves one network; `step` is the packed cost of one extra position.
 
     `first` is how many variables, from the first on, are positions; the others follow from them.
+    `quick_limit` is the most numbers that one table may hold when the network is solved whole.
     """
 
-    def __init__(self, sizes: Sequence[int], factors: Sequence[Relation], first: int, step: int) -> None:
+    def __init__(
+        self, sizes: Sequence[int], factors: Sequence[Relation], first: int, step: int, quick_limit: int
+    ) -> None:
         self._sizes = sizes
         self._factors = factors
         self._first = first
         self._step = step
+        self._quick_limit = quick_limit
 
     def best(self) -> "Best | None":
         """The optimum, or None where there is no assignment.  Raises SearchLimit."""
         try:
-            whole = Elimination(self._sizes, self._factors, limit=QUICK_LIMIT)
+            whole = Elimination(self._sizes, self._factors, limit=self._quick_limit)
         except SearchLimit:
             return self._within_budget(self._factors)
         every = [np.arange(size) for size in self._sizes]
