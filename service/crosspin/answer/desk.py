@@ -1,13 +1,13 @@
 """The desk: takes questions, gives answers.  One object behind the service, the page and the command line."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
 from time import perf_counter
 
+from crosspin.answer.contradiction import tell_contradiction, without
 from crosspin.answer.fit import Fitter
-from crosspin.answer.plan import Contradiction, Fit, Mate, PartLine, Plan, Taker, WayOutLine, WishLine
+from crosspin.answer.plan import Contradiction, Fit, Mate, PartLine, Plan, Taker
 from crosspin.answer.reasons import Scene
 from crosspin.answer.tell import tell_plan, told_cost
 from crosspin.catalog.library import Holdings, Imported, Library
@@ -16,6 +16,7 @@ from crosspin.knockon.ask import Ask
 from crosspin.knockon.ask import Fit as FitWish
 from crosspin.knockon.proposal import Conflict, Proposal
 from crosspin.knockon.search import Searcher
+from crosspin.knockon.wishes import understand
 from crosspin.model.schema import Vehicle
 from crosspin.rules.prover import Prover
 from crosspin.store.sparql import write_snapshot
@@ -107,19 +108,12 @@ class Desk:
         return Scene(bench.holdings.model, bench.holdings.catalog, vehicle, layout, found.choices)
 
     def _contradiction(self, bench: Bench, ask: Ask, conflict: Conflict) -> Contradiction:
-        catalog = bench.holdings.catalog
-        return Contradiction(
-            version=bench.holdings.version,
-            vehicle=ask.vehicle,
-            vehicle_label=catalog.vehicles[ask.vehicle].label,
-            ask=ask,
-            wishes=tuple(wish_line(ask, w) for w in conflict.wishes),
-            why=(),
-            ways_out=tuple(
-                WayOutLine(give_up=tuple(wish_line(ask, w) for w in way.give_up), cost=told_cost(way.cost))
-                for way in conflict.ways_out
-            ),
-        )
+        model, catalog = bench.holdings.model, bench.holdings.catalog
+        eased = without(ask, conflict.ways_out[0].give_up)
+        way = bench.searcher.propose(eased)
+        assert isinstance(way, Proposal), "the first way out has a plan"
+        question = understand(model, catalog, ask)
+        return tell_contradiction(self._scene(bench, eased, way), ask, question, conflict, way, bench.holdings.version)
 
     # ------------------------------------------------------------------ fit and mates
 
@@ -172,13 +166,23 @@ class Desk:
         found = bench.searcher.propose(Ask(vehicle=vehicle, fit=(FitWish(at=path, part=part),)))
         if isinstance(found, Conflict):
             return Taker(
-                vehicle=vehicle, vehicle_label=label, position=path, possible=False, cost=None, also=(),
+                vehicle=vehicle,
+                vehicle_label=label,
+                position=path,
+                possible=False,
+                cost=None,
+                also=(),
                 why_not=("No choice of other parts on record goes together with it here.",),
             )
         also = tuple(p for p, c in found.choices.items() if p in found.causes)
         return Taker(
-            vehicle=vehicle, vehicle_label=label, position=path, possible=True,
-            cost=told_cost(found.cost), also=also, why_not=(),
+            vehicle=vehicle,
+            vehicle_label=label,
+            position=path,
+            possible=True,
+            cost=told_cost(found.cost),
+            also=also,
+            why_not=(),
         )
 
     # ------------------------------------------------------------------ imports
@@ -202,20 +206,3 @@ class Desk:
         with self._writing:
             write_snapshot(self.library.graph, path)
             return self.holdings.version
-
-
-def wish_line(ask: Ask, wish: str) -> WishLine:
-    """A wish in words, by its place in the ask ("fit/0")."""
-    sort, _, index = wish.partition("/")
-    if sort == "fit":
-        fit = ask.fit[int(index)]
-        what = fit.part or fit.kit or fit.kind or "a part"
-        readings = ", ".join(
-            f"{r.feature} {r.dimension} {r.equals if r.equals is not None else f'{r.least or 0} to {r.most or 0}'}"
-            for r in fit.readings
-        )
-        sentence = f"Fit {what}{f' with {readings}' if readings else ''} at {fit.at}."
-    else:
-        patterns: Mapping[str, tuple[str, ...]] = {"keep": ask.keep, "remove": ask.remove}
-        sentence = f"{sort.capitalize()} what stands at {patterns[sort][int(index)]}."
-    return WishLine(id=wish, sentence=sentence)

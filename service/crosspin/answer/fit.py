@@ -110,7 +110,9 @@ class Fitter:
                     pair = (part, other) if mine == kind.left_kind else (other, part)
                     verdict = overall([f.verdict for f in self._judge(kind, *pair)])
                     if verdict is Verdict.FITS:
-                        found.append(Mate(part=line(other), position=None, joint_kind=kind.id, verdict=verdict, because=()))
+                        found.append(
+                            Mate(part=line(other), position=None, joint_kind=kind.id, verdict=verdict, because=())
+                        )
                 if kind.left_kind == kind.right_kind:
                     break
         return sorted(found, key=lambda m: (m.joint_kind, m.part.id))

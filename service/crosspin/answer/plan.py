@@ -98,6 +98,7 @@ class Modification(Told):
 
     position: str
     remedy: str
+    operation: str | None
     sentence: str
     because: str
     adapter: PartLine | None

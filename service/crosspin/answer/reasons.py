@@ -69,9 +69,7 @@ class Reasons:
             cause = self.proposal.causes[here][0]
             links.append(self.reason(here, cause))
             here = cause.source
-        links.append(
-            Reason(position=here, source=None, rule=None, criterion=None, sentence=self._asked(here))
-        )
+        links.append(Reason(position=here, source=None, rule=None, criterion=None, sentence=self._asked(here)))
         return tuple(links)
 
     def _asked(self, position: str) -> str:

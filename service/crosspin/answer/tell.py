@@ -1,34 +1,28 @@
 """Tells a proved proposal: the one place where a plan becomes lines and sentences."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
-from graphlib import CycleError, TopologicalSorter
 from hashlib import sha256
 
-from crosspin.answer.fit import line, missing
+from crosspin.answer.fit import line
+from crosspin.answer.joints import Joints
 from crosspin.answer.order import cheapest_order
 from crosspin.answer.plan import (
     Action,
-    Advice,
     AlternativeLine,
     Cost,
-    Discrepancy,
-    Measurement,
-    Modification,
     PartLine,
     Plan,
     RuledOutLine,
     Step,
     Totals,
-    Work,
 )
 from crosspin.answer.reasons import Reasons, Scene
-from crosspin.figures.exact import spell
+from crosspin.answer.work import WorkList
 from crosspin.knockon import proposal as proposed
 from crosspin.knockon.ask import Ask
 from crosspin.knockon.proposal import Proposal, State
-from crosspin.model.judge import Finding
-from crosspin.model.schema import Condition, Hand, Joint, Operation, Part, Verdict
+from crosspin.model.schema import Part
 from crosspin.rules.prover import Proof
 
 PROVISO = (
@@ -39,19 +33,20 @@ PROVISO = (
 
 def told_cost(cost: proposed.Cost) -> Cost:
     """A cost as it is told."""
-    return Cost(
-        unsafe_unknowns=cost.unsafe, extra_positions=cost.extra, unknowns=cost.unknown, money=cost.money
-    )
+    return Cost(unsafe_unknowns=cost.unsafe, extra_positions=cost.extra, unknowns=cost.unknown, money=cost.money)
 
 
 def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
     """The whole plan as lines: steps with reasons, what stays, what to measure, order, work, cautions."""
-    teller = _Teller(scene, proposal)
+    reasons = Reasons(scene, proposal)
+    joints = Joints(scene, proposal, reasons)
+    jobs = WorkList(scene.model, scene.layout, proof)
+    teller = _Teller(scene, proposal, reasons, joints.notes())
     steps = [teller.step(path) for path in proposal.choices]
     changed = tuple(s for s in steps if s is not None and s.action is not Action.KEEP)
     stays = tuple(s for s in steps if s is not None and s.action is Action.KEEP)
-    modifications = teller.modifications()
-    work = teller.work(proof)
+    modifications = joints.modifications(jobs)
+    work = jobs.work()
     needed: dict[str, list[str]] = {}
     for path, choice in proposal.choices.items():
         if choice.state is State.FRESH and choice.part is not None:
@@ -74,31 +69,26 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
         cost=told_cost(proposal.cost),
         steps=changed,
         stays=stays,
-        measurements=teller.measurements(),
+        measurements=joints.measurements(),
         modifications=modifications,
         order=order,
         work=work,
-        checks=teller.advice(proof, scene.model.checks.keys()),
-        cautions=teller.advice(proof, scene.model.cautions.keys(), work),
-        discrepancies=teller.discrepancies(proof),
+        checks=jobs.checks(),
+        cautions=jobs.cautions(work, modifications),
+        discrepancies=joints.discrepancies(proof),
         totals=Totals(currency=shop.currency, parts=parts, hours=hours, labour=labour, all=parts + labour),
         proviso=PROVISO,
     )
 
 
 class _Teller:
-    def __init__(self, scene: Scene, proposal: Proposal) -> None:
+    def __init__(self, scene: Scene, proposal: Proposal, reasons: Reasons, notes: Mapping[str, Sequence[str]]) -> None:
         self.scene = scene
-        self.model = scene.model
         self.proposal = proposal
-        self.reasons = Reasons(scene, proposal)
-        self.words = self.reasons.words
-        self.roles = {p.path: self.model.roles[p.role] for p in scene.layout.positions}
+        self.reasons = reasons
+        self.notes = notes
+        self.roles = {p.path: scene.model.roles[p.role] for p in scene.layout.positions}
         self.stations = {p.path: p.station for p in scene.layout.positions}
-        self.joints = {j.id: j for j in scene.layout.joints}
-        self.notes = self._notes()
-
-    # ------------------------------------------------------------------ steps
 
     def step(self, path: str) -> Step | None:
         """The line for one position; None where nothing was and nothing comes."""
@@ -169,213 +159,3 @@ class _Teller:
             because = dict.fromkeys(self.reasons.against(candidate, path, cause) for cause in out.against)
             lines.append(RuledOutLine(part=line(candidate), because=tuple(because)))
         return tuple(lines)
-
-    # ------------------------------------------------------------------ joints
-
-    def _judged(self) -> Iterable[tuple[Joint, Part, Part, tuple[Finding, ...]]]:
-        """Every joint with a fresh part at it, with its two parts and their findings."""
-        for joint in self.scene.layout.joints:
-            if not (self.scene.is_fresh(joint.left) or self.scene.is_fresh(joint.right)):
-                continue
-            left, right = self.scene.planned(joint.left), self.scene.planned(joint.right)
-            kind = self.model.joint_kinds[joint.joint_kind]
-            if left is None or right is None:
-                continue
-            if self._could_be(left, kind.left_kind) and self._could_be(right, kind.right_kind):
-                yield joint, left, right, self.reasons.findings(joint.id, left, right)
-
-    def _could_be(self, part: Part, kind: str) -> bool:
-        ancestors = self.model.kinds[part.kind].ancestors
-        return kind in ancestors or (part.unidentified and part.kind in self.model.kinds[kind].ancestors)
-
-    def _notes(self) -> dict[str, list[str]]:
-        """What the bench must know, at the position of the joint's second part."""
-        notes: dict[str, list[str]] = {}
-        for joint, left, right, findings in self._judged():
-            kind = self.model.joint_kinds[joint.joint_kind]
-            for finding in findings:
-                if finding.verdict is Verdict.FITS and finding.criterion.says_fit:
-                    sentence = self.words.fill(finding.criterion.says_fit, kind, finding, left, right)
-                    known = notes.setdefault(joint.right, [])
-                    if sentence not in known:
-                        known.append(sentence)
-        return notes
-
-    def measurements(self) -> tuple[Measurement, ...]:
-        """Every reading that an unknown joint or need of the plan waits for, each once."""
-        found: dict[tuple[str, str, str], Measurement] = {}
-        for joint, left, right, findings in self._judged():
-            if any(f.verdict is Verdict.CLASHES for f in findings) and not self._mended(joint):
-                continue
-            kind = self.model.joint_kinds[joint.joint_kind]
-            for finding in findings:
-                if finding.verdict is not Verdict.UNKNOWN:
-                    continue
-                for part, feature, dimension, recorded in missing(self.model, kind, finding, left, right):
-                    position = joint.left if part is left else joint.right
-                    before = found.get((position, feature, dimension))
-                    found[position, feature, dimension] = Measurement(
-                        position=position,
-                        part=part.label,
-                        feature=self.model.features[feature].label,
-                        dimension=self.model.dimensions[dimension].label,
-                        how=self.model.dimensions[dimension].how_to_measure,
-                        why=before.why if before else f"{kind.label} at {self.words.place(joint.right)} waits for it.",
-                        recorded=tuple(self.words.value(dimension, v) for v in recorded),
-                        safety_critical=finding.criterion.safety_critical or (before.safety_critical if before else False),
-                    )
-        for key, measurement in self._need_measurements():
-            found.setdefault(key, measurement)
-        return tuple(found[key] for key in sorted(found))
-
-    def _mended(self, joint: Joint) -> bool:
-        return any(m.joint == joint.id for m in self.proposal.mendings)
-
-    def _need_measurements(self) -> Iterable[tuple[tuple[str, str, str], Measurement]]:
-        for pairing in self.scene.layout.pairings:
-            need = self.model.needs.get(pairing.rule)
-            if need is None:
-                continue
-            moved = self.proposal.choices[pairing.then].state is not State.RECEIVED
-            if not (self.scene.is_fresh(pairing.when) or (moved and not need.when_fresh)):
-                continue
-            for path, condition in ((pairing.when, need.when), (pairing.then, need.then)):
-                part = self.scene.planned(path)
-                if part is None or condition is None or condition.dimension is None or condition.feature is None:
-                    continue
-                if not self._could_be(part, condition.kind) or self._recorded(part, condition):
-                    continue
-                dimension = self.model.dimensions[condition.dimension]
-                yield (
-                    (path, condition.feature, condition.dimension),
-                    Measurement(
-                        position=path,
-                        part=part.label,
-                        feature=self.model.features[condition.feature].label,
-                        dimension=dimension.label,
-                        how=dimension.how_to_measure,
-                        why=f"{need.label} waits for it.",
-                    ),
-                )
-
-    def _recorded(self, part: Part, condition: Condition) -> bool:
-        if condition.feature in part.lacks:
-            return True
-        spec = part.specs.get(condition.feature or "")
-        return spec is not None and bool(self.scene.catalog.specs[spec].values.get(condition.dimension or ""))
-
-    def modifications(self) -> tuple[Modification, ...]:
-        """The remedies that the plan applies."""
-        told = []
-        for mending in self.proposal.mendings:
-            joint = self.joints[mending.joint]
-            remedy = self.model.remedies[mending.remedy]
-            left, right = self.scene.planned(joint.left), self.scene.planned(joint.right)
-            assert left is not None and right is not None, f"{joint.id} is mended, yet a side is empty"
-            kind = self.model.joint_kinds[joint.joint_kind]
-            finding = next(
-                f for f in self.reasons.findings(joint.id, left, right) if f.criterion.id == mending.criterion
-            )
-            operation = self.model.operations[remedy.operation] if remedy.operation else None
-            told.append(
-                Modification(
-                    position=joint.left if remedy.works_on is Hand.LEFT else joint.right,
-                    remedy=remedy.id,
-                    sentence=operation.text if operation else remedy.definition,
-                    because=self.words.clash(kind, finding, left, right),
-                    adapter=self._line(self.scene.catalog.parts[mending.adapter]) if mending.adapter else None,
-                    hours=operation.hours if operation else Decimal(0),
-                    cautions=self._cautions(operation) if operation else (),
-                )
-            )
-        return tuple(sorted(told, key=lambda m: (m.position, m.remedy)))
-
-    def discrepancies(self, proof: Proof) -> tuple[Discrepancy, ...]:
-        """Received pairs that the record says cannot go together."""
-        told = []
-        for joint_id in proof.discrepancies:
-            joint = self.joints[joint_id]
-            kind = self.model.joint_kinds[joint.joint_kind]
-            left, right = self.scene.planned(joint.left), self.scene.planned(joint.right)
-            assert left is not None and right is not None
-            for finding in self.reasons.findings(joint_id, left, right):
-                if finding.verdict is Verdict.CLASHES:
-                    told.append(Discrepancy(joint=joint_id, sentence=self.words.clash(kind, finding, left, right)))
-        return tuple(told)
-
-    # ------------------------------------------------------------------ work and advice
-
-    def work(self, proof: Proof) -> tuple[Work, ...]:
-        """Operations in an order that can be followed; one line an operation and station."""
-        places: dict[tuple[str, str], dict[str, set[str]]] = {}
-        for outcome in proof.outcomes:
-            if outcome.brings in self.model.operations:
-                key = (self.stations[outcome.position], outcome.brings)
-                entry = places.setdefault(key, {"places": set(), "because": set()})
-                entry["places"].add(outcome.position)
-                entry["because"].add(self.model.consequences[outcome.consequence].definition)
-        rank = self._sequence({operation for _, operation in places})
-        told = []
-        for (station, name), entry in sorted(places.items(), key=lambda item: (item[0][0], rank[item[0][1]])):
-            operation = self.model.operations[name]
-            sided = {self._side(path) for path in entry["places"]} - {None}
-            times = max(1, len(sided))
-            told.append(
-                Work(
-                    operation=name,
-                    label=f"{operation.label}, {station}",
-                    text=operation.text,
-                    places=tuple(sorted(entry["places"])),
-                    hours=operation.hours * times,
-                    cautions=self._cautions(operation),
-                    uses=tuple(self._use(u.consumable, u.quantity * times, u.unit) for u in operation.uses),
-                    because=tuple(sorted(entry["because"])),
-                )
-            )
-        return tuple(told)
-
-    def _side(self, path: str) -> str | None:
-        return next(p.side for p in self.scene.layout.positions if p.path == path)
-
-    def _use(self, consumable: str, quantity: Decimal, unit: str | None) -> str:
-        symbol = f" {self.model.units[unit].symbol}" if unit in self.model.units else ""
-        return f"{self.model.consumables[consumable].label}, {spell(quantity)}{symbol}"
-
-    def _cautions(self, operation: Operation) -> tuple[str, ...]:
-        return tuple(self.model.cautions[c].text for c in operation.cautions)
-
-    def _sequence(self, operations: set[str]) -> dict[str, int]:
-        """Rank of each operation such that what comes before others has the lower rank; ties by id."""
-        sorter: TopologicalSorter[str] = TopologicalSorter()
-        for name in sorted(operations):
-            sorter.add(name)
-            for later in self.model.operations[name].before:
-                if later in operations:
-                    sorter.add(later, name)
-        rank: dict[str, int] = {}
-        try:
-            sorter.prepare()
-        except CycleError as error:
-            raise ValueError(f"operations wait for each other in a circle: {' -> '.join(error.args[1])}") from None
-        while sorter.is_active():
-            ready = sorted(sorter.get_ready())
-            for name in ready:
-                rank[name] = len(rank)
-            sorter.done(*ready)
-        return rank
-
-    def advice(self, proof: Proof, ids: Iterable[str], work: Sequence[Work] = ()) -> tuple[Advice, ...]:
-        """Checks, or cautions (those of the work included), each once with every place it applies to."""
-        wanted = set(ids)
-        places: dict[str, set[str]] = {}
-        for outcome in proof.outcomes:
-            if outcome.brings in wanted:
-                places.setdefault(outcome.brings, set()).add(outcome.position)
-        for job in work:
-            for caution in self.model.operations[job.operation].cautions:
-                places.setdefault(caution, set()).update(job.places)
-        notes = {**self.model.checks, **self.model.cautions}
-        return tuple(
-            Advice(id=name, label=notes[name].label, text=notes[name].text, places=tuple(sorted(found)))
-            for name, found in sorted(places.items())
-        )

@@ -214,6 +214,11 @@ def _discrepancies(plan: Plan) -> Iterable[str]:
 
 
 def _stays(steps: Sequence[Step]) -> Iterable[str]:
+    for step in steps:
+        if step.notes:
+            yield from _wrapped(_place(step.position), 4, "  *")
+            for note in step.notes:
+                yield from _wrapped(note, 8, "      >")
     if not steps:
         return
     names = ", ".join(_place(step.position) for step in steps)

@@ -28,7 +28,7 @@ class Words:
         return f"{text} {unit}" if unit and not unit.startswith("per") else text
 
     def reading(self, part: Part | None, feature: str, dimension_id: str, values: Sequence[Value]) -> str:
-        """What is recorded, as kept and, where published in another unit, as published; "not recorded" if nothing is."""
+        """What is recorded, as kept and, in brackets, as published in another unit; "not recorded" if nothing is."""
         if not values:
             return "not recorded"
         dimension = self.model.dimensions[dimension_id]

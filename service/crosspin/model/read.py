@@ -279,6 +279,7 @@ def _joint_kind(r: _Reader, node: Node, roles: dict[str, Role]) -> JointKind:
         right_feature=r.id(node, "rightFeature"),
         scope=Scope(r.id(node, "hasScope")),
         only_at=r.maybe_id(node, "onlyAt"),
+        only_on=r.maybe_id(node, "onlyOn"),
         criteria=tuple(sorted(criteria, key=lambda c: c.id)),
         evidence=r.ids(node, "hasEvidence"),
     )
@@ -305,6 +306,7 @@ def _need(r: _Reader, node: Node) -> Need:
         then=None if r.flag(node, "thenEmpty") else _condition(r, node, "then", "Part"),
         scope=Scope(r.id(node, "hasScope")),
         only_at=r.maybe_id(node, "onlyAt"),
+        only_on=r.maybe_id(node, "onlyOn"),
         says=r.text(node, "says"),
         severity=r.id(node, "severity"),
         evidence=r.ids(node, "hasEvidence"),
@@ -324,6 +326,7 @@ def _renewal(r: _Reader, node: Node, roles: dict[str, Role]) -> Renewal:
         then_kind=r.maybe_id(node, "thenKind") or roles[then_role].kind,
         scope=Scope(r.id(node, "hasScope")),
         only_at=r.maybe_id(node, "onlyAt"),
+        only_on=r.maybe_id(node, "onlyOn"),
         says=r.text(node, "says"),
         severity=r.id(node, "severity"),
         evidence=r.ids(node, "hasEvidence"),

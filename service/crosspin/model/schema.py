@@ -164,7 +164,8 @@ class JointKind(Term):
     """Which features of which roles meet, and the criteria that judge them.
 
     `left_kind`, `right_kind`: the joint exists only between parts of these kinds
-    (the kind that the role takes, where nothing narrower is said).
+    (the kind that the role takes, where nothing narrower is said).  `only_at`, `only_on`: only where one of the
+    two positions is at a station of that class, or on that side.
     """
 
     left_role: str
@@ -175,6 +176,7 @@ class JointKind(Term):
     right_feature: str
     scope: Scope
     only_at: str | None = None
+    only_on: str | None = None
     criteria: tuple[Criterion, ...]
     evidence: tuple[str, ...] = ()
 
@@ -202,6 +204,7 @@ class Need(Term):
     then: Condition | None
     scope: Scope
     only_at: str | None = None
+    only_on: str | None = None
     says: str
     severity: str
     evidence: tuple[str, ...] = ()
@@ -217,6 +220,7 @@ class Renewal(Term):
     then_kind: str
     scope: Scope
     only_at: str | None = None
+    only_on: str | None = None
     says: str
     severity: str
     evidence: tuple[str, ...] = ()
