@@ -138,6 +138,22 @@ def test_eight_bolt_hubs_contradict_what_stays() -> None:
     assert answer["ways_out"][0]["cost"] == by_http()["cost"]
 
 
+def test_eight_bolt_hubs_contradict_a_six_bolt_rear_axle() -> None:
+    # one spare has to fit every hub (common practice), so eight studs in front and six at the rear cannot be
+    ask = {
+        "vehicle": "hill-patrol",
+        "fit": [
+            {"at": "front/housing", "part": "fh-88-hp-1600-b"},
+            {"at": "front/*/hub", "part": "sh-138-8x1651-48"},
+        ],
+        "keep": ["rear/*/axle-shaft"],
+    }
+    answer = seed_client().post("/v1/knock-on", json=ask).json()
+    assert [wish["id"] for wish in answer["wishes"]] == ["fit/1", "keep/0"]
+    assert "The spare wheel has 6 holes, the front hub 8 studs." in answer["why"]
+    assert [[w["id"] for w in way["give_up"]] for way in answer["ways_out"]] == [["fit/1"], ["keep/0"]]
+
+
 def test_all_five_wheels_and_tyres_change() -> None:
     # barrel at least 2 x 187 + 6 = 380 mm: 370 fails, 394 passes (common practice: 3 mm all round)
     places = [*(f"{axle}/{side}" for axle in ("front", "rear") for side in ("left", "right"))]
