@@ -18,8 +18,8 @@ client = seed_client()
 DEMO: dict[str, Any] = json.loads((ROOT / "seed_data/asks/hill-patrol.json").read_text(encoding="utf-8"))
 IMPOSSIBLE: dict[str, Any] = {
     "vehicle": "hill-patrol",
-    "fit": [{"at": "front/housing", "part": "fh-88-hp-1600-b"}],
-    "keep": ["front/gear-set", "rear/*", "front/*/inner-shaft", "transfer-case"],
+    "fit": [{"at": "front/housing", "part": "fh-88-hp-1600-b"}, {"at": "front/carrier", "part": "al-88-33"}],
+    "keep": ["front/gear-set", "rear/*", "transfer-case", "master-cylinder"],
 }
 
 
@@ -128,6 +128,8 @@ def test_each_way_out_of_a_contradiction_leads_to_a_plan_of_its_cost() -> None:
             "vehicle": IMPOSSIBLE["vehicle"],
             **{s: [w for i, w in enumerate(IMPOSSIBLE[s]) if f"{s}/{i}" not in given_up] for s in ("fit", "keep")},
         }
+        if not ask["fit"]:
+            continue  # nothing is left to be asked
         told = asked(ask).json()
         assert told["verdict"] == "plan"
         assert told["cost"] == way["cost"]
