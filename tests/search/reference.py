@@ -99,7 +99,7 @@ class Reference:
             return False
         part = self.parts[held[1]]
         if said.get("part") is not None:
-            return held[1] == said["part"]
+            return bool(held[1] == said["part"])
         if part.get("unidentified"):
             return False
         if said["kind"] is not None and not self.is_a(part["kind"], said["kind"]):

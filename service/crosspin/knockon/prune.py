@@ -1,108 +1,163 @@
 """Cuts a network down to what a budget still allows, before any table is joined."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.relation import Numbers, Places, Relation
 
+UNLIMITED = INFINITE - 1
 
-class Pruned:
-    """A network without the values and rows that cost more than the budget whatever stands elsewhere.
 
-    No cost is negative, so the least cost of every factor, summed, is a bound on every assignment; a row
-    that exceeds the budget on top of it belongs to none within the budget, and a value without any row left
-    in some factor neither.  `kept` holds the values left of every variable, `sizes` and `factors` are
-    numbered by them; `dead` is true where some variable has none.
+@dataclass(frozen=True, slots=True)
+class Reduced:
+    """What is left of a network: `kept` holds the values left of every variable, `variables` are those that
+    still have a choice; `sizes` and `factors` are about these only, numbered anew."""
+
+    kept: Sequence[Places]
+    variables: Sequence[int]
+    sizes: Sequence[int]
+    factors: Sequence[Relation]
+
+    @classmethod
+    def whole(cls, sizes: Sequence[int], factors: Sequence[Relation]) -> "Reduced":
+        """A network of which nothing is left out."""
+        return cls([np.arange(size) for size in sizes], range(len(sizes)), sizes, factors)
+
+
+class Pruner:
+    """A network without the values and rows that cost more than a budget whatever stands elsewhere.
+
+    No cost is negative, so the least costs of all factors, summed, are a bound on every assignment,
+    `floor`.  A row that exceeds the budget on top of it belongs to no assignment within the budget, and
+    neither does a value that has no row left in some factor.
     """
 
-    def __init__(self, sizes: Sequence[int], factors: Sequence[Relation], budget: int) -> None:
-        self._sizes = sizes
-        self._budget = budget
-        self._single: list[Numbers] = [np.zeros(size, dtype=np.int64) for size in sizes]
-        self._others: list[Relation] = []
-        self.dead = False
+    def __init__(self, sizes: Sequence[int], factors: Sequence[Relation]) -> None:
+        single: list[Numbers] = [np.zeros(size, dtype=np.int64) for size in sizes]
+        self._rows: list[Relation] = []
+        self._beside: list[list[int]] = [[] for _ in sizes]
+        self.floor = 0
         for factor in factors:
             if len(factor.scope) == 1:
-                self._add_single(factor)
+                costs = np.full(sizes[factor.scope[0]], INFINITE, dtype=np.int64)
+                costs[factor.columns[0]] = factor.costs
+                single[factor.scope[0]] = np.minimum(single[factor.scope[0]] + costs, INFINITE)
             else:
-                self._others.append(factor)
-        self._beside: list[list[int]] = [[] for _ in sizes]
-        for place, factor in enumerate(self._others):
-            for variable in factor.scope:
-                self._beside[variable].append(place)
-        self._least = [int(costs.min()) for costs in self._single]
-        self._lows = [int(factor.costs.min()) if len(factor) else INFINITE for factor in self._others]
-        self._run()
-        live = [np.flatnonzero(costs < INFINITE) for costs in self._single]
-        self.kept: list[Places] = live
-        self.dead = any(not places.size for places in live) or self.floor > budget
-        if self.dead:
-            return
-        self.sizes = [places.size for places in live]
-        single = [
-            Relation((variable,), (np.arange(places.size, dtype=np.int32),), self._single[variable][places])
-            for variable, places in enumerate(live)
-        ]
-        self.factors = single + [factor.restricted(live, sizes) for factor in self._others]
+                for variable in factor.scope:
+                    self._beside[variable].append(len(self._rows))
+                least, lowered = factor.lowered() if len(factor) else (INFINITE, factor)
+                self.floor = min(self.floor + least, INFINITE)
+                self._rows.append(lowered)
+        # What every value costs by itself beyond the cheapest one of its variable; INFINITE where it is cut.
+        self._over = [np.zeros(0, dtype=np.int64)] * len(single)
+        for variable, costs in enumerate(single):
+            self._set(variable, costs)
+        self._propagate(range(len(self._rows)), UNLIMITED)
 
     @property
-    def floor(self) -> int:
-        """A bound from below on every assignment."""
-        return min(sum(self._least) + sum(self._lows), INFINITE)
+    def dead(self) -> bool:
+        """Whether nothing is left."""
+        return self.floor >= INFINITE
 
-    def _add_single(self, factor: Relation) -> None:
-        costs = np.full(self._sizes[factor.scope[0]], INFINITE, dtype=np.int64)
-        costs[factor.columns[0]] = factor.costs
-        total = self._single[factor.scope[0]] + costs
-        self._single[factor.scope[0]] = np.minimum(total, INFINITE)
+    def _copy(self) -> "Pruner":
+        other = object.__new__(Pruner)
+        other._rows, other._over = list(self._rows), list(self._over)
+        other._beside, other.floor = self._beside, self.floor
+        return other
 
-    def _run(self) -> None:
-        waiting = dict.fromkeys(range(len(self._others)))
-        while True:
-            while waiting:
-                place = next(iter(waiting))
-                del waiting[place]
-                for variable in self._cut(place):
-                    waiting.update(dict.fromkeys(self._beside[variable]))
-                if self.floor > self._budget:
-                    return
-            changed = self._cut_values()
+    def with_value(self, variable: int, value: int) -> "Pruner":
+        """What is left where one variable has one value."""
+        other = self._copy()
+        costs = np.full_like(self._over[variable], INFINITE)
+        costs[value] = self._over[variable][value]
+        other._set(variable, costs)
+        other._propagate(self._beside[variable], UNLIMITED)
+        return other
+
+    def within(self, budget: int) -> "Pruner":
+        """What is left within a budget."""
+        other = self._copy()
+        while not other.dead:
+            changed = other._cut_values(budget)
             if not changed:
-                return
-            waiting = dict.fromkeys(place for variable in changed for place in self._beside[variable])
+                break
+            other._propagate(dict.fromkeys(place for v in changed for place in self._beside[v]), budget)
+        return other
 
-    def _cut_values(self) -> list[int]:
+    def reduced(self) -> Reduced:
+        """The network that is left; it must not be dead."""
+        kept = [np.flatnonzero(over < INFINITE) for over in self._over]
+        variables = [variable for variable, places in enumerate(kept) if places.size > 1]
+        number = {variable: place for place, variable in enumerate(variables)}
+        # Costs were taken off by every cut; what they came to goes back in as one constant.
+        factors = [Relation((), (), np.array([self.floor], dtype=np.int64))]
+        for variable in variables:
+            places = kept[variable]
+            columns = [np.arange(places.size, dtype=np.int32)]
+            factors.append(Relation((number[variable],), columns, self._over[variable][places]))
+        sizes = [over.size for over in self._over]
+        for place in sorted({place for variable in variables for place in self._beside[variable]}):
+            factor = self._rows[place].restricted(kept, sizes)
+            free = [variable for variable in factor.scope if variable in number]
+            columns = [factor.column(variable) for variable in free]
+            factors.append(Relation([number[variable] for variable in free], columns, factor.costs))
+        return Reduced(kept, variables, [kept[variable].size for variable in variables], factors)
+
+    def _set(self, variable: int, costs: Numbers) -> None:
+        """Give a variable new costs, handing the least of them to the floor."""
+        least = int(costs.min())
+        self.floor = min(self.floor + least, INFINITE)
+        self._over[variable] = np.where(costs < INFINITE, costs - least, INFINITE) if least else costs
+
+    def _propagate(self, places: Iterable[int], budget: int) -> None:
+        """Cut factors, and again those beside whatever they cut."""
+        waiting = dict.fromkeys(places)
+        while waiting and not self.dead:
+            place = next(iter(waiting))
+            del waiting[place]
+            for variable in self._cut(place, budget):
+                waiting.update(dict.fromkeys(self._beside[variable]))
+            if self.floor > budget:
+                self.floor = INFINITE
+
+    def _cut_values(self, budget: int) -> list[int]:
         """Drop values that alone exceed the budget; the variables that lost some."""
-        slack = self._budget - self.floor
+        slack = budget - self.floor
         changed = []
-        for variable, costs in enumerate(self._single):
-            over = (costs < INFINITE) & (costs - self._least[variable] > slack)
-            if over.any():
-                costs[over] = INFINITE
+        for variable, over in enumerate(self._over):
+            lost = (over > slack) & (over < INFINITE)
+            if lost.any():
+                self._over[variable] = np.where(lost, INFINITE, over)
                 changed.append(variable)
         return changed
 
-    def _cut(self, place: int) -> list[int]:
+    def _cut(self, place: int, budget: int) -> list[int]:
         """Drop the rows of one factor that exceed the budget, and values left without a row; the variables
         that lost some."""
-        factor = self._others[place]
-        bound = factor.costs - self._lows[place]
+        factor = self._rows[place]
+        # A factor has three variables at most, so even infinite costs add up without overflow.
+        bound = factor.costs
         for variable, column in zip(factor.scope, factor.columns, strict=True):
-            # An infinite value brings the bound far above any slack; more than one cannot add up to overflow.
-            bound = np.minimum(bound + (self._single[variable][column] - self._least[variable]), INFINITE)
-        rows = bound <= self._budget - self.floor
-        if not rows.all():
-            factor = self._others[place] = factor.take(rows)
-            self._lows[place] = int(factor.costs.min()) if len(factor) else INFINITE
+            bound = bound + self._over[variable][column]
+        rows = bound <= min(budget - self.floor, UNLIMITED)
+        if rows.all():
+            return []
+        factor = factor.take(rows)
+        if not len(factor):
+            self.floor = INFINITE
+            return []
+        least, self._rows[place] = factor.lowered()
+        self.floor = min(self.floor + least, INFINITE)
         changed = []
         for variable, column in zip(factor.scope, factor.columns, strict=True):
-            met = np.zeros(self._sizes[variable], dtype=bool)
+            over = self._over[variable]
+            met = np.zeros(over.size, dtype=bool)
             met[column] = True
-            lost = ~met & (self._single[variable] < INFINITE)
+            lost = ~met & (over < INFINITE)
             if lost.any():
-                self._single[variable][lost] = INFINITE
-                self._least[variable] = int(self._single[variable].min())
+                self._set(variable, np.where(met, over, INFINITE))
                 changed.append(variable)
         return changed

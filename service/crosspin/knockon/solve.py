@@ -7,92 +7,84 @@ then tried one by one, each from the least that it can cost.
 """
 
 from collections.abc import Iterator, Sequence
+from functools import cached_property
 
 import numpy as np
 
 from crosspin.knockon.eliminate import Elimination
 from crosspin.knockon.limits import INFINITE, SearchLimit
-from crosspin.knockon.prune import Pruned
-from crosspin.knockon.relation import Numbers, Places, Relation
-
-UNLIMITED = INFINITE - 1
+from crosspin.knockon.prune import UNLIMITED, Pruner, Reduced
+from crosspin.knockon.relation import Numbers, Relation
 
 
 class Solver:
     """Solves one network; `step` is the packed cost of one extra position.
 
-    `first` is how many variables, from the first on, are positions; the others follow from them.
-    `quick_limit` is the most numbers that one table may hold when the network is solved whole.
+    The first `positions` variables are positions; the others follow from them.  `quick_limit` is the most
+    numbers that one table may hold when the network is solved whole.
     """
 
     def __init__(
-        self, sizes: Sequence[int], factors: Sequence[Relation], first: int, step: int, quick_limit: int
+        self, sizes: Sequence[int], factors: Sequence[Relation], positions: int, step: int, quick_limit: int
     ) -> None:
-        self._sizes = sizes
+        self.positions = range(positions)
+        self.sizes = sizes
         self._factors = factors
-        self._first = first
         self._step = step
         self._quick_limit = quick_limit
 
     def best(self) -> "Best | None":
         """The optimum, or None where there is no assignment.  Raises SearchLimit."""
+        network = Reduced.whole(self.sizes, self._factors)
         try:
-            whole = Elimination(self._sizes, self._factors, limit=self._quick_limit)
+            solved = Elimination(network.sizes, network.factors, limit=self._quick_limit)
         except SearchLimit:
-            return self._within_budget(self._factors)
-        every = [np.arange(size) for size in self._sizes]
-        return None if whole.optimum >= INFINITE else Best(self, whole, self._factors, every)
+            return self._within_budget(self._pruner)
+        return None if solved.optimum >= INFINITE else Best(self, network, solved)
+
+    @cached_property
+    def _pruner(self) -> Pruner:
+        return Pruner(self.sizes, self._factors)
 
     def _budgets(self, floor: int) -> Iterator[int]:
         """Growing budgets above a bound, the last of them unlimited."""
         extra = 0
-        while extra <= self._first:
+        while extra < len(self.positions):
             yield min(floor + (extra + 1) * self._step - 1, UNLIMITED)
             extra = 2 * extra + 1
         yield UNLIMITED
 
-    def _within_budget(self, factors: Sequence[Relation]) -> "Best | None":
-        allowed = Pruned(self._sizes, factors, UNLIMITED)
-        if allowed.dead:
+    def _within_budget(self, pruner: Pruner) -> "Best | None":
+        if pruner.dead:
             return None
-        for budget in self._budgets(allowed.floor):
-            affordable = Pruned(allowed.sizes, allowed.factors, budget)
+        for budget in self._budgets(pruner.floor):
+            affordable = pruner.within(budget)
             if affordable.dead:
                 continue
-            found = Elimination(affordable.sizes, affordable.factors, budget)
-            if found.optimum < INFINITE:
-                kept = [outer[inner] for outer, inner in zip(allowed.kept, affordable.kept, strict=True)]
-                return Best(self, found, affordable.factors, kept)
+            network = affordable.reduced()
+            solved = Elimination(network.sizes, network.factors, budget)
+            if solved.optimum < INFINITE:
+                return Best(self, network, solved)
         return None
 
     def cost_with(self, variable: int, value: int) -> int:
         """The least cost with one value, INFINITE where no assignment has it.  Raises SearchLimit."""
-        pin = np.full(self._sizes[variable], INFINITE, dtype=np.int64)
-        pin[value] = 0
-        best = self._within_budget([*self._factors, Relation.of_table((variable,), pin)])
+        best = self._within_budget(self._pruner.with_value(variable, value))
         return INFINITE if best is None else best.cost
-
-    def size(self, variable: int) -> int:
-        """How many values a variable has."""
-        return self._sizes[variable]
-
-    def positions(self) -> range:
-        """The variables that are positions."""
-        return range(self._first)
 
 
 class Best:
-    """An optimum: its cost, the preferred one of the assignments that have it, and other values' costs.
+    """An optimum: its cost, the preferred one of the assignments that have it, and other values' costs."""
 
-    `solved` ran on `factors`, where each variable has the `kept` values only, numbered anew.
-    """
-
-    def __init__(self, solver: Solver, solved: Elimination, factors: Sequence[Relation], kept: list[Places]) -> None:
+    def __init__(self, solver: Solver, network: Reduced, solved: Elimination) -> None:
         self.cost = solved.optimum
         self._solver = solver
+        self._network = network
         self._solved = solved
-        self._factors = factors
-        self._kept = kept
+
+    @cached_property
+    def _found(self) -> list[Numbers]:
+        return self._solved.min_marginals()
 
     def assignment(self) -> dict[int, int]:
         """The value of every position.
@@ -100,27 +92,35 @@ class Best:
         Of several best assignments it is the one whose first position takes its first value, and so on down
         the line.
         """
-        kept, solved, factors = list(self._kept), self._solved, self._factors
+        network, found, optimum = self._network, self._found, self.cost
+        sizes, factors = network.sizes, network.factors
+        kept = [network.kept[variable] for variable in network.variables]
+        free = [place for place, variable in enumerate(network.variables) if variable in self._solver.positions]
         while True:
-            tied = [np.flatnonzero(costs == solved.optimum) for costs in solved.min_marginals()]
-            sizes = [places.size for places in kept]
-            choice = next((v for v in self._solver.positions() if tied[v].size > 1), None)
-            if choice is None:
-                return {v: int(kept[v][tied[v][0]]) for v in self._solver.positions()}
-            tied[choice] = tied[choice][:1]
+            tied = [np.flatnonzero(costs == optimum) for costs in found]
+            choice = next((place for place in free if tied[place].size > 1), None)
+            if choice is not None:
+                tied[choice] = tied[choice][:1]
             kept = [places[now] for places, now in zip(kept, tied, strict=True)]
+            if choice is None:
+                break
             factors = [factor.restricted(tied, sizes) for factor in factors]
-            solved = Elimination([places.size for places in kept], factors)
+            sizes = [places.size for places in kept]
+            solved = Elimination(sizes, factors)
+            found, optimum = solved.min_marginals(), solved.optimum
+        chosen = {variable: int(network.kept[variable][0]) for variable in self._solver.positions}
+        chosen.update((network.variables[place], int(kept[place][0])) for place in free)
+        return chosen
 
     def marginals(self, variables: Sequence[int]) -> dict[int, Numbers]:
         """For some positions, the least cost with each of their values.  Raises SearchLimit."""
-        found = self._solved.min_marginals()
-        whole = self._solved.budget >= UNLIMITED
+        number = {variable: place for place, variable in enumerate(self._network.variables)}
         marginals = {}
         for variable in variables:
-            costs = np.full(self._solver.size(variable), INFINITE, dtype=np.int64)
-            costs[self._kept[variable]] = found[variable]
-            if not whole:
+            costs = np.full(self._solver.sizes[variable], INFINITE, dtype=np.int64)
+            kept = self._network.kept[variable]
+            costs[kept] = self._found[number[variable]] if variable in number else self.cost
+            if self._solved.budget < UNLIMITED:
                 for value in np.flatnonzero(costs >= INFINITE).tolist():
                     costs[value] = self._solver.cost_with(variable, value)
             marginals[variable] = costs
