@@ -1,13 +1,14 @@
 """Tells a conflict: which wishes contradict each other, what speaks against them, and the ways out."""
 
 from collections.abc import Iterable, Mapping
+from decimal import Decimal
 
 from crosspin.answer.plan import Contradiction, WayOutLine, WishLine
 from crosspin.answer.reasons import Reasons, Scene
 from crosspin.answer.tell import told_cost
 from crosspin.figures.exact import spell
 from crosspin.knockon.ask import Ask, Fit, ReadingWish
-from crosspin.knockon.proposal import Conflict, Proposal
+from crosspin.knockon.proposal import Choice, Conflict, Cost, Proposal, State
 from crosspin.knockon.wishes import Question
 from crosspin.model.judge import judge_joint
 from crosspin.model.schema import Part, Verdict
@@ -28,6 +29,23 @@ def without(ask: Ask, wishes: Iterable[str]) -> Ask:
             "keep": tuple(ask.keep[i] for i in rest("keep", len(ask.keep))),
             "remove": tuple(ask.remove[i] for i in rest("remove", len(ask.remove))),
         }
+    )
+
+
+def as_received(question: Question) -> Proposal:
+    """What is left when every wish is given up: the vehicle as it stands."""
+    return Proposal(
+        choices={
+            path: Choice(State.RECEIVED, part.id if part is not None else None)
+            for path, part in question.received.items()
+        },
+        asked={},
+        mendings=(),
+        cost=Cost(0, 0, 0, Decimal(0)),
+        causes={},
+        forced=frozenset(),
+        alternatives={},
+        ruled_out={},
     )
 
 

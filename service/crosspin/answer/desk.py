@@ -5,7 +5,7 @@ from pathlib import Path
 from threading import Lock
 from time import perf_counter
 
-from crosspin.answer.contradiction import tell_contradiction, without
+from crosspin.answer.contradiction import as_received, tell_contradiction, without
 from crosspin.answer.fit import Fitter
 from crosspin.answer.plan import Contradiction, Fit, Mate, PartLine, Plan, Taker
 from crosspin.answer.reasons import Scene
@@ -109,11 +109,12 @@ class Desk:
 
     def _contradiction(self, bench: Bench, ask: Ask, conflict: Conflict) -> Contradiction:
         model, catalog = bench.holdings.model, bench.holdings.catalog
-        eased = without(ask, conflict.ways_out[0].give_up)
-        way = bench.searcher.propose(eased)
-        assert isinstance(way, Proposal), "the first way out has a plan"
         question = understand(model, catalog, ask)
-        return tell_contradiction(self._scene(bench, eased, way), ask, question, conflict, way, bench.holdings.version)
+        eased = without(ask, conflict.ways_out[0].give_up)
+        wished = eased.fit or eased.keep or eased.remove
+        way = bench.searcher.propose(eased) if wished else as_received(question)
+        assert isinstance(way, Proposal), "the first way out has a plan"
+        return tell_contradiction(self._scene(bench, ask, way), ask, question, conflict, way, bench.holdings.version)
 
     # ------------------------------------------------------------------ fit and mates
 

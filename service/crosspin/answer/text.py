@@ -249,7 +249,8 @@ def _wishes(wishes: Sequence[WishLine]) -> str:
 
 
 def _contradiction(told: Contradiction) -> list[str]:
-    out = [f"No plan for {told.vehicle_label}: these wishes cannot all be had"]
+    several = "these wishes cannot all be had" if len(told.wishes) > 1 else "this wish cannot be had"
+    out = [f"No plan for {told.vehicle_label}: {several}"]
     out += [line for wish in told.wishes for line in _wrapped(wish.sentence, 4, "  *")]
     out += _section("Why", (line for why in told.why for line in _wrapped(why, 4, "  -")))
     ways = []
