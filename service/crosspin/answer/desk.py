@@ -111,7 +111,7 @@ class Desk:
         model, catalog = bench.holdings.model, bench.holdings.catalog
         question = understand(model, catalog, ask)
         eased = without(ask, conflict.ways_out[0].give_up)
-        wished = eased.fit or eased.keep or eased.remove
+        wished = eased.fit or eased.remove
         way = bench.searcher.propose(eased) if wished else as_received(question)
         assert isinstance(way, Proposal), "the first way out has a plan"
         return tell_contradiction(self._scene(bench, ask, way), ask, question, conflict, way, bench.holdings.version)
