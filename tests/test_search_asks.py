@@ -118,7 +118,11 @@ def test_keeping_the_shafts_contradicts_the_carrier() -> None:
         ({"fit": [{"at": "hose", "kind": "Horse"}]}, "fit/0/kind", "there is no kind 'Horse'"),
         ({"fit": [{"at": "hose", "kind": "Shaft"}]}, "fit/0/kind", "hose takes a Hose, not a Shaft"),
         ({"fit": [{"at": "hose", "part": "shaft-27"}]}, "fit/0/part", "shaft-27 is a Shaft, but hose takes a Hose"),
-        ({"fit": [{"at": "box", "part": "box-3"}, {"at": "b*", "part": "box-1"}]}, "fit/1", "box is named by fit/0 already"),
+        (
+            {"fit": [{"at": "box", "part": "box-3"}, {"at": "b*", "part": "box-1"}]},
+            "fit/1",
+            "box is named by fit/0 already",
+        ),
         ({"fit": [{"at": "hose", "part": "hose"}], "keep": ["hose"]}, "keep/0", "hose is named by fit/0 already"),
         ({"fit": [{"at": "hose", "part": "hose"}], "remove": ["hose"]}, "remove/0", "hose is named by fit/0 already"),
         ({"remove": ["carrier"]}, "remove/0", "carrier may not be left empty"),

@@ -200,7 +200,7 @@ def test_a_conflict_among_too_many_wishes_is_refused() -> None:
         return 0 if len(granted) <= 6 else None
 
     with pytest.raises(SearchLimit) as caught:
-        Conflicts(names, best, WEIGHTS, inherited=True).find()
+        Conflicts(names, best, WEIGHTS).find()
     assert caught.value.bound == "WAYS_LIMIT"
 
 

@@ -118,26 +118,27 @@ class Reference:
         low, high = reading["least"], reading["most"]
         return any((low is None or Fraction(low) <= v) and (high is None or v <= Fraction(high)) for v in values)
 
-    def orderable(self, path: str, named: bool) -> list[str]:
-        """Parts that may come in; one that is asked for by id need not be in stock."""
+    def orderable(self, path: str) -> list[str]:
+        """Parts that may come in; one that the ask names here by id need not be in stock, whether or not the
+        wish is active."""
         kind = self.role[path]["kind"]
+        named = {at[path].get("part") for w, at in self.wishes.items() if w.startswith("fit/") and path in at}
         return [
             p["id"]
             for p in self.parts.values()
             if p["price"] is not None
             and self.is_a(p["kind"], kind)
-            and (named or not self.ask["in_stock_only"] or (p["stock"] or 0) > 0)
+            and (p["id"] in named or not self.ask["in_stock_only"] or (p["stock"] or 0) > 0)
         ]
 
     def domain(self, path: str, active: frozenset[str]) -> list[Held]:
         """What may stand at a position while the active wishes hold, the preferred first."""
         here = [wish for wish in self.wishes if wish in active and path in self.wishes[wish]]
-        by_id = any(w.startswith("fit/") and self.wishes[w][path].get("part") is not None for w in here)
         was = self.was[path]
         options: list[Held] = [("received", was)]
         if was is not None and self.role[path]["may_be_empty"]:
             options.append(("emptied", None))
-        options += [("fresh", part) for part in self.orderable(path, by_id)]
+        options += [("fresh", part) for part in self.orderable(path)]
         options = [held for held in options if all(self.granted(path, wish, held) for wish in here)]
         return sorted(options, key=lambda held: (ORDER[held[0]], held[1] or ""))
 

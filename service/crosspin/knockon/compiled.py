@@ -139,18 +139,19 @@ class Candidates:
         numbered: dict[object, int] = {}
         unseen: Iterable[object] = rows if self.columns or self.shares else [()] * len(parts)
         self._classes = [numbered.setdefault(row, len(numbered)) for row in unseen]
+        self._stocked = [place for place, part in enumerate(parts) if part.stock]
         self._selections: dict[bool, Selection] = {}
 
     def takes_part(self, tally: Tally) -> bool:
         """Whether any part takes part in a resource."""
         return any(share is not None for share in self.shares[tally.resource.id])
 
-    def all(self, stocked: bool) -> Selection:
-        """Every part; with `stocked`, every part that is known to lie on the shelf."""
+    def all(self, stocked: bool, spared: Sequence[int] = ()) -> Selection:
+        """Every part; with `stocked`, every part that is known to lie on the shelf, and those spared."""
+        if stocked and spared:
+            return self.select({*spared, *self._stocked})
         if stocked not in self._selections:
-            self._selections[stocked] = self.select(
-                place for place, part in enumerate(self.parts) if not stocked or part.stock
-            )
+            self._selections[stocked] = self.select(self._stocked if stocked else range(len(self.parts)))
         return self._selections[stocked]
 
     def select(self, places: Iterable[int]) -> Selection:

@@ -15,18 +15,14 @@ class Conflicts:
 
     `best` says what the best plan costs that grants some of the wishes, None where there is none; without
     any wish there always is one, to leave everything as received.  `names` are the wishes in the order of
-    the ask.  `inherited` says that what holds a conflict is one, so that it need not be tried: not so where a
-    wish also lets in a part that is out of stock, which another wish may then use.  Every set of wishes is
-    tried at most once.  Raises SearchLimit after WAYS_LIMIT of them.
+    the ask.  To give up a wish only takes a restriction away, so whatever holds a conflict is one and need
+    not be tried.  Every set of wishes is tried at most once.  Raises SearchLimit after WAYS_LIMIT of them.
     """
 
-    def __init__(
-        self, names: Iterable[str], best: Callable[[Granted], int | None], weights: Weights, inherited: bool
-    ) -> None:
+    def __init__(self, names: Iterable[str], best: Callable[[Granted], int | None], weights: Weights) -> None:
         self._names = tuple(names)
         self._best = best
         self._weights = weights
-        self._inherited = inherited
         self._tried: dict[Granted, int | None] = {}
         self._minimal: list[Granted] = []
 
@@ -43,7 +39,7 @@ class Conflicts:
         return [self._names.index(name) for name in names]
 
     def _known(self, granted: Granted) -> bool:
-        return self._inherited and any(conflict <= granted for conflict in self._minimal)
+        return any(conflict <= granted for conflict in self._minimal)
 
     def _cost(self, granted: Granted) -> int | None:
         if self._known(granted):
@@ -56,12 +52,9 @@ class Conflicts:
 
     def _shrink(self, granted: Granted) -> Granted:
         """A minimal conflict within one: take wishes away, the last first, as long as the rest is one."""
-        while True:
-            held = [name for name in reversed(self._names) if name in granted]
-            spare = next((name for name in held if self._cost(granted - {name}) is None), None)
-            if spare is None:
-                break
-            granted -= {spare}
+        for name in reversed(self._names):
+            if name in granted and self._cost(granted - {name}) is None:
+                granted -= {name}
         self._minimal.append(granted)
         return granted
 
@@ -76,7 +69,7 @@ class Conflicts:
                 if cost is not None:
                     give_up = tuple(name for name in self._names if name in lost)
                     found.append((cost, [-place for place in self._places(reversed(give_up))], give_up))
-                elif self._inherited and not self._known(granted):
+                elif not self._known(granted):
                     self._shrink(granted)
             if found:
                 cost, _, give_up = min(found)
@@ -84,9 +77,9 @@ class Conflicts:
         raise AssertionError("a vehicle left as it was received is always a plan")
 
     def _to_give_up(self, wish: str, count: int) -> Iterator[Granted]:
-        """Sets of so many wishes, `wish` among them, that may break every conflict known when their turn comes."""
+        """Sets of so many wishes, `wish` among them, that break every conflict known when their turn comes."""
         others = [name for name in self._names if name != wish]
         for more in combinations(others, count - 1):
             lost = frozenset((wish, *more))
-            if not self._inherited or all(lost & conflict for conflict in self._minimal):
+            if all(lost & conflict for conflict in self._minimal):
                 yield lost

@@ -130,7 +130,9 @@ class Domains:
         values = [Value(State.RECEIVED)]
         if role.may_be_empty and self._question.received[path] is not None:
             values.append(Value(State.EMPTIED))
-        return values + _fresh(self._candidates(path).all(self._question.in_stock_only))
+        candidates = self._candidates(path)
+        spared = [candidates.places[part] for part in self._question.spared.get(path, ())]
+        return values + _fresh(candidates.all(self._question.in_stock_only, spared))
 
     def _wished(self, path: str, wish: Wish) -> list[Value]:
         """What a wish admits; several wishes name one position only where they all say the same of it."""

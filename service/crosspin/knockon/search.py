@@ -52,12 +52,7 @@ class Searcher:
         if force:
             raise ValueError("no plan has the forced choices")
         names = [wish.id for wish in question.wishes]
-        return Conflicts(
-            names,
-            lambda granted: self._cost(compiled, question.only(granted)),
-            compiled.weights,
-            inherited=not ask.in_stock_only,
-        ).find()
+        return Conflicts(names, lambda granted: self._cost(compiled, question.only(granted)), compiled.weights).find()
 
     def _solver(self, compiled: Compiled, network: Network) -> Solver:
         return Solver(network.sizes, network.factors, len(network.paths), compiled.weights.extra, self._quick_limit)

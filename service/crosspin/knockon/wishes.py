@@ -37,7 +37,11 @@ class Wish:
 
 @dataclass(frozen=True)
 class Question:
-    """An ask understood: the vehicle, what stands where, and the wishes in the order of the ask."""
+    """An ask understood: the vehicle, what stands where, and the wishes in the order of the ask.
+
+    `spared` lists by position the parts that the ask names there by id: they may come in although they are
+    not in stock, also when the wish that names them is given up to get out of a conflict.
+    """
 
     vehicle: Vehicle
     layout: Layout
@@ -45,6 +49,7 @@ class Question:
     received: Mapping[str, Part | None]
     wishes: tuple[Wish, ...]
     in_stock_only: bool
+    spared: Mapping[str, tuple[str, ...]]
 
     @cached_property
     def by_path(self) -> Mapping[str, tuple[Wish, ...]]:
@@ -99,7 +104,14 @@ def understand(model: Model, catalog: Catalog, ask: Ask) -> Question:
     wishes = _Wishes(reader, positions, received).read()
     if reader.problems:
         raise AskError(reader.problems)
-    return Question(vehicle, layout, positions, received, wishes, ask.in_stock_only)
+    spared = {
+        path: want.parts
+        for wish, fit in zip(wishes, ask.fit, strict=False)
+        if fit.part is not None or fit.kit is not None
+        for path, want in wish.wants.items()
+        if want is not None
+    }
+    return Question(vehicle, layout, positions, received, wishes, ask.in_stock_only, spared)
 
 
 class _Wishes:
