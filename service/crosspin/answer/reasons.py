@@ -55,11 +55,15 @@ class Reasons:
         self._joints = {j.id: j for j in scene.layout.joints}
         self._pairings = {p.id: p for p in scene.layout.pairings}
         self._many = frozenset(d.id for d in scene.model.dimensions.values() if d.many)
+        self._found: dict[tuple[str, str, str], tuple[Finding, ...]] = {}
 
     def findings(self, joint_id: str, left: Part, right: Part) -> tuple[Finding, ...]:
-        """What every criterion of a joint says of two parts."""
+        """What every criterion of a joint says of two parts; the same on the left as on the right."""
         kind = self.scene.model.joint_kinds[self._joints[joint_id].joint_kind]
-        return judge_joint(kind, left, right, self.scene.catalog.specs, self._many)
+        key = (kind.id, left.id, right.id)
+        if key not in self._found:
+            self._found[key] = judge_joint(kind, left, right, self.scene.catalog.specs, self._many)
+        return self._found[key]
 
     def chain(self, position: str) -> tuple[Reason, ...]:
         """From this position back to one that was asked for, one reason a link."""
