@@ -45,7 +45,9 @@ def test_every_dependency_is_explained() -> None:
 
 
 def test_every_path_in_the_developers_guide_is_there() -> None:
-    named = re.findall(r"`((?:ontology|service|seed_data)/[^`<]*)`", (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8"))
+    named = re.findall(
+        r"`((?:ontology|service|seed_data)/[^`<]*)`", (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    )
     assert named
     assert all((ROOT / path).exists() for path in named)
 

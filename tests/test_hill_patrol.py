@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from api_client import seed_client
 
+from api_client import seed_client
 from crosspin.cli import main
 
 ASK = Path(__file__).parent.parent / "seed_data" / "asks" / "hill-patrol.json"
@@ -81,13 +81,14 @@ def test_the_service_gives_the_same_bytes_twice() -> None:
 
 def test_a_bare_housing_needs_everything_inside_it(plan: Answer) -> None:
     centre = (
-        "gear-set ring-bolts pinion-head-bearing pinion-stem-bearing preload-device pinion-seal pinion-nut "
-        "pinion-yoke shim-pack cover cover-gasket fill-plug drain-plug vent carrier"
-    ).split()
+        *("gear-set", "ring-bolts", "pinion-head-bearing", "pinion-stem-bearing", "preload-device", "pinion-seal"),
+        *("pinion-nut", "pinion-yoke", "shim-pack", "cover", "cover-gasket", "fill-plug", "drain-plug", "vent"),
+        "carrier",
+    )
     ends = (
-        "carrier-bearing tube-seal inner-shaft axle-joint outer-shaft upper-ball-joint lower-ball-joint knuckle "
-        "hub hub-locknuts drive-end"
-    ).split()
+        *("carrier-bearing", "tube-seal", "inner-shaft", "axle-joint", "outer-shaft", "upper-ball-joint"),
+        *("lower-ball-joint", "knuckle", "hub", "hub-locknuts", "drive-end"),
+    )
     expected = [f"front/{role}" for role in centre] + [side + role for side in SIDES for role in ends]
     assert [p for p in expected if p not in steps()] == []
     uses = " ".join(use for work in plan["work"] for use in work["uses"])
@@ -181,7 +182,7 @@ def test_the_tie_rod_grows_and_both_ends_change_taper() -> None:
         assert reading(part(side + "tie-rod-end"), "endTaper.gaugeDiameter") == [inches("0.722")]
         # 1.5 in a foot: a stud of 0.640 in sinks (0.722 - 0.640) / 0.125 = 0.656 in (geometry)
         assert "0.64" in steps()[side + "tie-rod-end"]["reasons"][0]["sentence"]
-    assert (0.722 - 0.640) / 0.125 == pytest.approx(0.656)
+    assert pytest.approx(0.656) == (0.722 - 0.640) / 0.125
 
 
 def test_the_drag_link_changes_at_the_axle_end_only() -> None:
@@ -226,7 +227,14 @@ def test_front_brakes_change_as_a_matched_set_and_the_rest_stays() -> None:
         assert part(side + "caliper") == "fc-4x44-345"
         assert reading(part(side + "brake-hose"), "hoseCaliperEnd.fluidThread") == ["3/8-24"]
         assert reading(part(side + "brake-hose"), "hoseLineEnd.fluidThread") == ["M10x1.0"]
-    kept = "master-cylinder transfer-case rear/housing rear/propshaft rear/left/caliper rear/left/rotor".split()
+    kept = (
+        "master-cylinder",
+        "transfer-case",
+        "rear/housing",
+        "rear/propshaft",
+        "rear/left/caliper",
+        "rear/left/rotor",
+    )
     assert [p for p in kept if p not in stays()] == []
 
 

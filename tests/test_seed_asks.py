@@ -7,10 +7,9 @@ the check; the rules themselves are held to pySHACL elsewhere.
 import random
 from collections import Counter
 
-from seed import seed_desk
-
 from crosspin.answer.plan import Plan
 from crosspin.knockon.ask import Ask, Fit
+from seed import seed_desk
 
 
 def random_ask(chance: random.Random) -> Ask:

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 
 from pyoxigraph import Literal, NamedNode, Quad, Store
-from seed import seed_library
 
 from crosspin.catalog.catalog import Catalog
 from crosspin.model.judge import judge_joint, overall
@@ -12,6 +11,7 @@ from crosspin.model.schema import JointKind, Model, Part
 from crosspin.model.terms import thing
 from crosspin.store.graph import DERIVED, ONTOLOGY
 from crosspin.store.infer import infer, read_rules
+from seed import seed_library
 
 PAIRS = "https://crosspin.example/id/pairs"
 FOUND = "https://crosspin.example/id/found"

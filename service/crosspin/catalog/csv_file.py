@@ -21,7 +21,9 @@ def read_csv(text: bytes, kind: str, name: str) -> Drafts:
         problem = Problem(f"{name}, byte {error.start}", "this is not UTF-8 text", "Save the file as UTF-8")
         raise Refused([problem]) from None
     except csv.Error as error:
-        raise Refused([Problem(name, f"this is not a CSV file: {error}", "Quote cells that hold commas or quotes")]) from None
+        raise Refused(
+            [Problem(name, f"this is not a CSV file: {error}", "Quote cells that hold commas or quotes")]
+        ) from None
     if len(rows) < 2:
         raise Refused([Problem(name, "the file has no heading", "Start with a row of column names and a row of units")])
     heading, units = rows[0], rows[1]
@@ -36,7 +38,9 @@ def read_csv(text: bytes, kind: str, name: str) -> Drafts:
             wrong = f"the row has {len(row)} cells, the heading {len(heading)}"
             problems.append(Problem(f"{name}, row {number}", wrong, "Give every row as many cells as the heading"))
             continue
-        drafts.parts.append(_part(dict(zip(heading, row, strict=True)), dict(zip(heading, units, strict=False)), kind, name, number))
+        drafts.parts.append(
+            _part(dict(zip(heading, row, strict=True)), dict(zip(heading, units, strict=False)), kind, name, number)
+        )
     if problems:
         raise Refused(problems)
     return drafts

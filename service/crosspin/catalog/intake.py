@@ -48,14 +48,18 @@ def _merged(drafts: Iterable[VehicleDraft]) -> list[VehicleDraft]:
     merged: dict[str, VehicleDraft] = {}
     for draft in drafts:
         other = merged.get(draft.id)
-        merged[draft.id] = draft if other is None else VehicleDraft(
-            place=other.place,
-            id=draft.id,
-            label=other.label or draft.label,
-            layout=other.layout or draft.layout,
-            parts=(*other.parts, *draft.parts),
-            lists_all=other.lists_all or draft.lists_all,
-            leaves_open=(*other.leaves_open, *draft.leaves_open),
+        merged[draft.id] = (
+            draft
+            if other is None
+            else VehicleDraft(
+                place=other.place,
+                id=draft.id,
+                label=other.label or draft.label,
+                layout=other.layout or draft.layout,
+                parts=(*other.parts, *draft.parts),
+                lists_all=other.lists_all or draft.lists_all,
+                leaves_open=(*other.leaves_open, *draft.leaves_open),
+            )
         )
     return list(merged.values())
 
@@ -85,7 +89,11 @@ class _Checker:
         if not _ID.fullmatch(name):
             self.wrong(place, f"the id {name!r} is not usable", "Use small letters, digits, hyphens and dots")
         elif any(name in names for names in taken):
-            self.wrong(place, f"the id {name!r} is taken already", "Give it an id of its own, or import the file it came from again")
+            self.wrong(
+                place,
+                f"the id {name!r} is taken already",
+                "Give it an id of its own, or import the file it came from again",
+            )
 
     def amount(self, place: str, text: str | None, what: str) -> Decimal | None:
         if text is None:
@@ -121,10 +129,14 @@ class _Checker:
             feature_kind = self.model.feature_kinds[self.model.features[cell.feature].feature_kind]
             if cell.dimension not in feature_kind.dimensions:
                 known = ", ".join(feature_kind.dimensions)
-                self.wrong(cell.place, f"{cell.feature!r} has no dimension {cell.dimension!r}", f"Its dimensions: {known}")
+                self.wrong(
+                    cell.place, f"{cell.feature!r} has no dimension {cell.dimension!r}", f"Its dimensions: {known}"
+                )
                 continue
             if cell.feature in draft.lacks:
-                self.wrong(cell.place, f"{cell.feature!r} is said to be lacking, yet has a reading", "Keep one of the two")
+                self.wrong(
+                    cell.place, f"{cell.feature!r} is said to be lacking, yet has a reading", "Keep one of the two"
+                )
                 continue
             values = self.values(cell, self.model.dimensions[cell.dimension])
             readings.setdefault(cell.feature, {})[cell.dimension] = values
@@ -133,7 +145,11 @@ class _Checker:
                 published[f"{cell.feature}.{cell.dimension}"] = f"{', '.join(cell.texts)} {unit.symbol}"
         for feature in draft.lacks:
             if feature not in kind.features:
-                self.wrong(draft.place, f"a {kind.label} has no feature {feature!r} to lack", f"Its features: {', '.join(kind.features)}")
+                self.wrong(
+                    draft.place,
+                    f"a {kind.label} has no feature {feature!r} to lack",
+                    f"Its features: {', '.join(kind.features)}",
+                )
         specs = {}
         for feature, found in sorted(readings.items()):
             feature_kind_id = self.model.features[feature].feature_kind
@@ -154,18 +170,28 @@ class _Checker:
 
     def values(self, cell: Cell, dimension: Dimension) -> tuple[Value, ...]:
         if len(cell.texts) > 1 and not dimension.many and not cell.disputed:
-            self.wrong(cell.place, f"{dimension.label} takes one value, not {len(cell.texts)}", "Keep one; put ';' between sources that disagree")
+            self.wrong(
+                cell.place,
+                f"{dimension.label} takes one value, not {len(cell.texts)}",
+                "Keep one; put ';' between sources that disagree",
+            )
         found = [self.value(text, cell, dimension) for text in cell.texts]
         return tuple(sorted({v for v in found if v is not None}, key=lambda v: (str(type(v)), v)))
 
     def value(self, text: str, cell: Cell, dimension: Dimension) -> Value | None:
         if dimension.datatype is Datatype.CODE:
             if cell.unit:
-                self.wrong(cell.place, f"{dimension.label} is a code and has no unit, not {cell.unit!r}", "Leave the unit empty")
+                self.wrong(
+                    cell.place,
+                    f"{dimension.label} is a code and has no unit, not {cell.unit!r}",
+                    "Leave the unit empty",
+                )
             if dimension.codes and text not in dimension.codes:
                 self.wrong(cell.place, f"{text!r} is no {dimension.label}", f"Use one of: {', '.join(dimension.codes)}")
             elif dimension.pattern and not re.fullmatch(dimension.pattern, text):
-                self.wrong(cell.place, f"{text!r} is not written as a {dimension.label}", f"It must match {dimension.pattern}")
+                self.wrong(
+                    cell.place, f"{text!r} is not written as a {dimension.label}", f"It must match {dimension.pattern}"
+                )
             return text
         try:
             value = parse_number(text)
@@ -175,12 +201,16 @@ class _Checker:
         value *= self.factor(cell, dimension)
         if dimension.datatype is Datatype.INTEGER and value != int(value):
             self.wrong(cell.place, f"the {dimension.label} {text} is not whole", "Count again")
-        if (dimension.least is not None and value < dimension.least) or (dimension.most is not None and value > dimension.most):
+        if (dimension.least is not None and value < dimension.least) or (
+            dimension.most is not None and value > dimension.most
+        ):
             unit = f" {self.model.units[dimension.unit].symbol}" if dimension.unit in self.model.units else ""
             least = "any" if dimension.least is None else spell(dimension.least)
             most = "any" if dimension.most is None else spell(dimension.most)
             wrong = f"a {dimension.label} of {spell(value)}{unit} is beyond belief"
-            self.wrong(cell.place, wrong, f"Between {least} and {most}{unit} is possible; look at the figure and its unit")
+            self.wrong(
+                cell.place, wrong, f"Between {least} and {most}{unit} is possible; look at the figure and its unit"
+            )
         return parse_number(spell(value))
 
     def factor(self, cell: Cell, dimension: Dimension) -> Decimal:
@@ -197,7 +227,9 @@ class _Checker:
             self.wrong(cell.place, f"the unit of {dimension.label} is not given", f"Write one of: {', '.join(fitting)}")
             return Decimal(1)
         if unit is None or unit.kept_in != kept.id:
-            self.wrong(cell.place, f"{dimension.label} is not measured in {cell.unit!r}", f"Use one of: {', '.join(fitting)}")
+            self.wrong(
+                cell.place, f"{dimension.label} is not measured in {cell.unit!r}", f"Use one of: {', '.join(fitting)}"
+            )
             return Decimal(1)
         return unit.factor
 
@@ -230,7 +262,11 @@ class _Checker:
         lines = []
         for part, quantity in draft.lines:
             if part not in self.checked.parts and part not in self.on_record.parts:
-                self.wrong(draft.place, f"it contains {part!r}, which is no part on record", "Import the part first, or mend the id")
+                self.wrong(
+                    draft.place,
+                    f"it contains {part!r}, which is no part on record",
+                    "Import the part first, or mend the id",
+                )
             if not _WHOLE.fullmatch(quantity) or int(Decimal(quantity)) < 1:
                 self.wrong(draft.place, f"it contains {quantity!r} of {part!r}", "Write a whole number from 1")
                 continue
@@ -274,5 +310,9 @@ class _Checker:
             if path not in parts and (not draft.lists_all or position.role in draft.leaves_open)
         ]
         self.checked.vehicles[draft.id] = Vehicle(
-            id=draft.id, label=draft.label, layout=layout.id, parts=dict(sorted(parts.items())), unseen=tuple(sorted(unseen))
+            id=draft.id,
+            label=draft.label,
+            layout=layout.id,
+            parts=dict(sorted(parts.items())),
+            unseen=tuple(sorted(unseen)),
         )

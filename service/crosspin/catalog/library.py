@@ -5,6 +5,7 @@ from hashlib import sha256
 from pathlib import Path
 from time import perf_counter
 
+from crosspin import __version__
 from crosspin.catalog.catalog import Catalog
 from crosspin.catalog.csv_file import read_csv
 from crosspin.catalog.intake import Checked, check
@@ -14,10 +15,11 @@ from crosspin.model.read import read_model
 from crosspin.model.records import Records, record_triples, source_digests, source_triples
 from crosspin.model.schema import Model
 from crosspin.model.terms import thing
-from crosspin.store.graph import DERIVED, FORMATS, ONTOLOGY, SUFFIXES, GraphStore, read_folder
+from crosspin.store.graph import DERIVED, FORMATS, ONTOLOGY, SUFFIXES, GraphStore, folder_digest, read_folder
 
 SOURCES = thing("source", "")
 LEDGER = thing("ledger", "sources")
+OWN = "/ontology"  # what the ledger calls the ontology; no file has such a name
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,16 +52,26 @@ class Library:
         self.timings: dict[str, float] = {}
         started = perf_counter()
         self.graph = GraphStore(folder)
-        quads, self._ontology_digest = read_folder(ontology)
-        self.graph.replace(ONTOLOGY, quads)
+        self._ontology_digest = sha256(f"{__version__} {folder_digest(ontology).hex()}".encode()).hexdigest()
+        if source_digests(self.graph.facts([LEDGER])).get(OWN) != self._ontology_digest:
+            self._read_ontology(ontology)
         self._time("read the ontology", started)
-        started = perf_counter()
-        self.graph.derive_layouts()
-        self._time("derive positions and joints", started)
         started = perf_counter()
         self.model = read_model(self.graph.facts([ONTOLOGY, DERIVED]), version="")
         self._time("compile the model", started)
         self.holdings = self._compile()
+
+    def _read_ontology(self, folder: Path) -> None:
+        """Put the ontology in the graph; last of all note its digest, so that a broken start is begun again."""
+        self.graph.replace(ONTOLOGY, read_folder(folder)[0])
+        started = perf_counter()
+        self.graph.derive_layouts()
+        self._time("derive positions and joints", started)
+        self._note(OWN, self._ontology_digest)
+
+    def _note(self, source: str, digest: str) -> None:
+        digests = source_digests(self.graph.facts([LEDGER])) | {source: digest}
+        self.graph.replace(LEDGER, source_triples(digests))
 
     def _time(self, stage: str, started: float) -> None:
         self.timings[stage] = perf_counter() - started
@@ -73,7 +85,7 @@ class Library:
         names = [name for name in self.sources() if name != without]
         records = Records(self.graph.facts([SOURCES + name for name in names]), self.model)
         digests = source_digests(self.graph.facts([LEDGER]))
-        digest = sha256(self._ontology_digest)
+        digest = sha256(self._ontology_digest.encode())
         for name in names:
             digest.update(f"{name} {digests.get(name)}".encode())
         version = digest.hexdigest()[:16]
@@ -143,8 +155,7 @@ class Library:
             self.model, checked.parts.values(), checked.specs.values(), checked.kits.values(), checked.vehicles.values()
         )
         self.graph.replace(SOURCES + source, triples)
-        digests = source_digests(self.graph.facts([LEDGER])) | {source: sha256(text).hexdigest()}
-        self.graph.replace(LEDGER, source_triples(digests))
+        self._note(source, sha256(text).hexdigest())
         self._time("write what is imported", started)
         self.holdings = self._compile()
         return Imported(source, len(checked.parts), len(checked.kits), len(checked.vehicles))
@@ -156,7 +167,9 @@ def _refuse_loose_ends(checked: Checked, others: Catalog, source: str) -> None:
     used = [(f"kit {k.id}", line.part) for k in others.kits.values() for line in k.lines]
     used += [(f"vehicle {v.id}, {path}", part) for v in others.vehicles.values() for path, part in v.parts.items()]
     problems = [
-        Problem(f"{source}", f"the part {part!r} would be gone, but {where} has it", "Keep the part, or change that first")
+        Problem(
+            f"{source}", f"the part {part!r} would be gone, but {where} has it", "Keep the part, or change that first"
+        )
         for where, part in used
         if part not in parts
     ]

@@ -93,11 +93,7 @@ def judge_criterion(criterion: Criterion, left: Readings, right: Readings, many:
         right_values = right.get(criterion.right, ())
         if criterion.right_high is not None:
             high = right.get(criterion.right_high, ())
-    disputed = (
-        len(left_values) > 1
-        or (len(right_values) > 1 and criterion.right not in many)
-        or len(high) > 1
-    )
+    disputed = len(left_values) > 1 or (len(right_values) > 1 and criterion.right not in many) or len(high) > 1
     missing = not left_values or not right_values or (criterion.right_high is not None and not high)
     if disputed or missing:
         verdict = Verdict.UNKNOWN

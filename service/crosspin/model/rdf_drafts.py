@@ -69,7 +69,9 @@ class _RdfReader:
             feature = identifier(predicate)
             if feature not in self.model.features:
                 self.problems.append(
-                    Problem(self.place(node, feature), "this is no feature", "Use a feature of the kind, or import its pack")
+                    Problem(
+                        self.place(node, feature), "this is no feature", "Use a feature of the kind, or import its pack"
+                    )
                 )
                 continue
             for spec in objects:

@@ -106,7 +106,9 @@ class _Reader:
             raise BrokenOntology(f"a blank node is used where a named term is needed: {self.facts.about(node)}")
         found: dict[str, str] = {"id": identifier(node.value)}
         for key, predicate in (("label", RDFS + "label"), ("definition", SKOS + "definition")):
-            values = [v for v in self.facts.all(node, predicate) if isinstance(v, Literal) and v.language in (None, "en")]
+            values = [
+                v for v in self.facts.all(node, predicate) if isinstance(v, Literal) and v.language in (None, "en")
+            ]
             if len(values) != 1:
                 raise BrokenOntology(f"{node} needs exactly one English {key}, has {len(values)}")
             found[key] = values[0].value
@@ -200,9 +202,7 @@ def _feature_kind(r: _Reader, node: Node, dimensions: Iterable[Dimension]) -> Fe
 def _kinds(r: _Reader) -> dict[str, Kind]:
     nodes = {identifier(n.value): n for n in r.facts.of_type(DEF + "Kind") if isinstance(n, NamedNode)}
     parents = {
-        name: tuple(
-            parent for p in r.facts.all(node, RDFS + "subClassOf") if (parent := identifier(p.value)) in nodes
-        )
+        name: tuple(parent for p in r.facts.all(node, RDFS + "subClassOf") if (parent := identifier(p.value)) in nodes)
         for name, node in nodes.items()
     }
 
@@ -414,7 +414,9 @@ def _layout(r: _Reader, node: Node) -> Layout:
     for pair in r.facts.of_type(DEF + "Joint"):
         if pair.value.startswith(base):
             a, b = ends(pair, "leftPosition", "rightPosition")
-            joints.append(Joint(id=pair.value.removeprefix(base), joint_kind=r.id(pair, "ofJointKind"), left=a, right=b))
+            joints.append(
+                Joint(id=pair.value.removeprefix(base), joint_kind=r.id(pair, "ofJointKind"), left=a, right=b)
+            )
     for pair in r.facts.of_type(DEF + "Pairing"):
         if pair.value.startswith(base):
             a, b = ends(pair, "whenPosition", "thenPosition")
@@ -451,7 +453,9 @@ def _check_names(model: Model) -> None:
             if side in model.dimensions and feature in model.features:
                 owner = model.features[feature].feature_kind
                 if model.dimensions[side].feature_kind != owner:
-                    problems.append(f"cp:{c.id} reads cp:{side} at cp:{feature}, but a cp:{owner} has no such dimension")
+                    problems.append(
+                        f"cp:{c.id} reads cp:{side} at cp:{feature}, but a cp:{owner} has no such dimension"
+                    )
         for remedy in c.remedies:
             need(where, remedy, model.remedies, "remedy")
 
@@ -488,7 +492,12 @@ def _check_names(model: Model) -> None:
         need(consequence.id, consequence.role, model.roles, "role")
         condition(consequence.id, consequence.when)
         for brought in consequence.brings:
-            need(consequence.id, brought, {*model.operations, *model.checks, *model.cautions}, "operation, check or caution")
+            need(
+                consequence.id,
+                brought,
+                {*model.operations, *model.checks, *model.cautions},
+                "operation, check or caution",
+            )
     for operation in model.operations.values():
         for caution in operation.cautions:
             need(operation.id, caution, model.cautions, "caution")

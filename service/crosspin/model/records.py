@@ -163,7 +163,9 @@ class Records:
             if predicate == TYPE.value:
                 feature_kind = next(identifier(o.value) for o in objects if o != cp("Spec"))
             else:
-                values[identifier(predicate)] = tuple(sorted(map(self._value, objects), key=lambda v: (str(type(v)), v)))
+                values[identifier(predicate)] = tuple(
+                    sorted(map(self._value, objects), key=lambda v: (str(type(v)), v))
+                )
         return Spec(id=node.value.removeprefix(ID + "spec/"), feature_kind=feature_kind, values=values)
 
     def _part(self, node: Node) -> Part:
@@ -177,7 +179,8 @@ class Records:
         price, stock = self._one(node, "price"), self._one(node, "stock")
         published = {}
         for reading in self._readings.get(node, ()):
-            place = f"{identifier(self._one(reading, 'onFeature') or '')}.{identifier(self._one(reading, 'onDimension') or '')}"
+            feature, dimension = self._one(reading, "onFeature"), self._one(reading, "onDimension")
+            place = f"{identifier(feature or '')}.{identifier(dimension or '')}"
             published[place] = self._one(reading, "publishedValue") or ""
         return Part(
             id=self._one(node, "identifier") or "",

@@ -143,12 +143,17 @@ class GraphStore:
         infer(self.quads, rules, [NamedNode(ONTOLOGY)], NamedNode(DERIVED))
 
 
-def read_folder(folder: Path) -> tuple[list[Quad], bytes]:
-    """Every Turtle file below the folder, in the order of their paths, and a digest of their text."""
-    quads: list[Quad] = []
+def folder_digest(folder: Path) -> bytes:
+    """A digest of the names and the text of every Turtle file below the folder."""
     digest = sha256()
     for path in sorted(folder.rglob("*.ttl")):
-        text = path.read_bytes()
-        digest.update(text)
-        quads.extend(parse_text(text, "text/turtle", path.name))
-    return quads, digest.digest()
+        digest.update(path.relative_to(folder).as_posix().encode() + b"\0" + path.read_bytes())
+    return digest.digest()
+
+
+def read_folder(folder: Path) -> tuple[list[Quad], bytes]:
+    """Every Turtle file below the folder, in the order of their paths, and its digest.  Raises BrokenText."""
+    quads: list[Quad] = []
+    for path in sorted(folder.rglob("*.ttl")):
+        quads.extend(parse_text(path.read_bytes(), "text/turtle", path.name))
+    return quads, folder_digest(folder)
