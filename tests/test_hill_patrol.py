@@ -8,6 +8,7 @@ import json
 import math
 from decimal import Decimal
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -249,7 +250,7 @@ def test_every_change_has_a_chain_back_to_the_ask(plan: Answer) -> None:
     for step in plan["steps"]:
         chain = step["reasons"]
         assert chain[-1]["rule"] is None
-        assert all(a["source"] == b["position"] for a, b in zip(chain, chain[1:], strict=False))
+        assert all(a["source"] == b["position"] for a, b in pairwise(chain))
         assert step["asked"] or (len(chain) > 1 and step["forced"] in (True, False))
 
 

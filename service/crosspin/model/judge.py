@@ -4,7 +4,7 @@ This is the compiled reading of `ontology/comparators.ttl`; the rules in `ontolo
 same verdicts on the graph, and a test holds the two together on every pair of seed parts.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -51,35 +51,22 @@ def _inside(value: Decimal, lower: Decimal | None, upper: Decimal | None) -> boo
     return (lower is None or value >= lower) and (upper is None or value <= upper)
 
 
-def _equals(c: Criterion, left: Value, right: tuple[Value, ...], high: tuple[Value, ...]) -> bool:
-    return left == right[0]
-
-
-def _difference_within(c: Criterion, left: Value, right: tuple[Value, ...], high: tuple[Value, ...]) -> bool:
-    return _inside(_number(left) - c.right_factor * _number(right[0]), c.lower, c.upper)
-
-
-def _percent_within(c: Criterion, left: Value, right: tuple[Value, ...], high: tuple[Value, ...]) -> bool:
-    base = _number(right[0])
-    hundredfold = 100 * (_number(left) - base)
-    return (c.lower is None or hundredfold >= c.lower * base) and (c.upper is None or hundredfold <= c.upper * base)
-
-
-def _within_range(c: Criterion, left: Value, right: tuple[Value, ...], high: tuple[Value, ...]) -> bool:
-    return _number(right[0]) <= _number(left) <= _number(high[0])
-
-
-def _is_one_of(c: Criterion, left: Value, right: tuple[Value, ...], high: tuple[Value, ...]) -> bool:
-    return left in right
-
-
-_COMPARE: dict[Comparator, Callable[[Criterion, Value, tuple[Value, ...], tuple[Value, ...]], bool]] = {
-    Comparator.EQUALS: _equals,
-    Comparator.DIFFERENCE_WITHIN: _difference_within,
-    Comparator.PERCENT_WITHIN: _percent_within,
-    Comparator.WITHIN_RANGE: _within_range,
-    Comparator.IS_ONE_OF: _is_one_of,
-}
+def _passes(c: Criterion, left: Value, right: tuple[Value, ...], high: tuple[Value, ...]) -> bool:
+    """Whether known, undisputed readings pass; `ontology/comparators.ttl` defines each comparator."""
+    match c.comparator:
+        case Comparator.EQUALS:
+            return left == right[0]
+        case Comparator.DIFFERENCE_WITHIN:
+            return _inside(_number(left) - c.right_factor * _number(right[0]), c.lower, c.upper)
+        case Comparator.PERCENT_WITHIN:
+            base = _number(right[0])
+            hundredfold = 100 * (_number(left) - base)
+            lower, upper = (None if limit is None else limit * base for limit in (c.lower, c.upper))
+            return _inside(hundredfold, lower, upper)
+        case Comparator.WITHIN_RANGE:
+            return _number(right[0]) <= _number(left) <= _number(high[0])
+        case Comparator.IS_ONE_OF:
+            return left in right
 
 
 def judge_criterion(criterion: Criterion, left: Readings, right: Readings, many: frozenset[str]) -> Finding:
@@ -97,7 +84,7 @@ def judge_criterion(criterion: Criterion, left: Readings, right: Readings, many:
     missing = not left_values or not right_values or (criterion.right_high is not None and not high)
     if disputed or missing:
         verdict = Verdict.UNKNOWN
-    elif _COMPARE[criterion.comparator](criterion, left_values[0], right_values, high):
+    elif _passes(criterion, left_values[0], right_values, high):
         verdict = Verdict.FITS
     else:
         verdict = Verdict.CLASHES

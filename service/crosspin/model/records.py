@@ -179,8 +179,8 @@ class Records:
         price, stock = self._one(node, "price"), self._one(node, "stock")
         published = {}
         for reading in self._readings.get(node, ()):
-            feature, dimension = self._one(reading, "onFeature"), self._one(reading, "onDimension")
-            place = f"{identifier(feature or '')}.{identifier(dimension or '')}"
+            at = [identifier(self._one(reading, name) or "") for name in ("onFeature", "onDimension")]
+            place = ".".join(at)
             published[place] = self._one(reading, "publishedValue") or ""
         return Part(
             id=self._one(node, "identifier") or "",
