@@ -60,7 +60,7 @@ def read_cases(text: bytes, name: str) -> tuple[Case, ...]:
     used: set[str] = set()
     for iri, facts in sorted(said.items()):
         if DEF + "Case" not in facts.get(RDF_TYPE.value, ()):
-            raise BrokenText(f"{name}: {iri} is described outside a graph but is no cp:Case; move it into a given graph")
+            raise BrokenText(f"{name}: {iri} stands outside a graph but is no cp:Case; move it into a given graph")
         for needed in ("given", "tests"):
             if not facts.get(DEF + needed):
                 raise BrokenText(f"{name}: {iri} has no cp:{needed}; add it")
@@ -83,7 +83,9 @@ def read_cases(text: bytes, name: str) -> tuple[Case, ...]:
         )
     stray = sorted(set(graphs) - used)
     if stray:
-        raise BrokenText(f"{name}: the graph {stray[0]} belongs to no case; name it in cp:given, cp:expects or cp:refuses")
+        raise BrokenText(
+            f"{name}: the graph {stray[0]} belongs to no case; name it in cp:given, cp:expects or cp:refuses"
+        )
     return tuple(cases)
 
 
@@ -119,9 +121,10 @@ class Bench:
         with self._workspace.suppose(given, self._rules_for(given), note):
             return {rule: triples for rule, triples in found.items() if triples}
 
-    def judge(self, case: Case, without: str | None = None) -> tuple[Miss, ...]:
-        """What is amiss with a case, nothing where it comes out; on request `without` one rule."""
-        rules = [rule for rule in self._rules_for(case.given) if rule.iri != without]
+    def judge(self, case: Case, without: str | None = None, instead: Rule | None = None) -> tuple[Miss, ...]:
+        """What is amiss with a case, nothing where it comes out; on request without one rule, or with
+        another in its place."""
+        rules = self._rules_for(case.given, without, instead)
         with self._workspace.suppose(case.given, rules) as store:
             expected = [
                 Miss(case.iri, graph, "is expected but does not follow")
@@ -135,22 +138,32 @@ class Bench:
             ]
         return (*expected, *refused)
 
-    def _rules_for(self, given: Sequence[Triple]) -> list[Rule]:
+    def _rules_for(
+        self, given: Sequence[Triple], without: str | None = None, instead: Rule | None = None
+    ) -> list[Rule]:
         """Rules for builds, and for what the given triples add to the ontology those that complete it."""
         members: dict[str, list[NamedNode]] = {}
         for triple in given:
             if triple.predicate == RDF_TYPE and isinstance(triple.subject, NamedNode):
+                assert isinstance(triple.object, NamedNode)
                 members.setdefault(triple.object.value, []).append(triple.subject)
-        return [
-            rule if rule.order >= FIRST_BUILD_ORDER else rule.about(members[rule.target])
-            for rule in self.rules
-            if rule.order >= FIRST_BUILD_ORDER or rule.target in members
-        ]
+        chosen = []
+        for rule in self.rules:
+            if rule.iri == without:
+                if instead is None or instead.target != rule.target:
+                    continue
+                rule = instead
+            if rule.order >= FIRST_BUILD_ORDER:
+                chosen.append(rule)
+            elif rule.target in members:
+                chosen.append(rule.about(members[rule.target]))
+        return chosen
 
 
 def _holds(store: Store, triples: Sequence[Triple]) -> bool:
     """Whether the store holds the triples, blank nodes standing for anything, numbers compared by value."""
-    patterns, filters = [], []
+    patterns: list[str] = []
+    filters: list[str] = []
     variables: dict[BlankNode, str] = {}
     for triple in triples:
         words = []
