@@ -23,6 +23,7 @@ from crosspin.catalog.library import Imported
 from crosspin.knockon.ask import Ask, AskError, Fit
 from crosspin.knockon.limits import SearchLimit
 from crosspin.model.drafts import Refused
+from crosspin.model.reader import BrokenOntology
 from crosspin.store.graph import BrokenText
 
 ANSWERED, CONTRADICTION, BAD_INPUT = 0, 1, 2
@@ -50,7 +51,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _bad([_as_problem(str(error))])
     except SearchLimit as error:
         return _bad([f"the ask: {error}. Keep more positions, or ask for parts by id"])
-    except (WrongSetting, BrokenText) as error:
+    except (WrongSetting, BrokenText, BrokenOntology) as error:
         return _bad([str(error)])
     except BrokenPipeError:
         # Whoever reads our output has enough of it; do not complain at exit either.

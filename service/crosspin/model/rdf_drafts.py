@@ -3,7 +3,7 @@
 from pyoxigraph import BlankNode, Literal, NamedNode
 
 from crosspin.model.drafts import Cell, Drafts, KitDraft, PartDraft, Problem, Refused, VehicleDraft
-from crosspin.model.read import RDFS
+from crosspin.model.reader import RDFS
 from crosspin.model.schema import Model
 from crosspin.model.terms import DEF, ID, UNIT, identifier
 from crosspin.store.graph import BrokenText, Facts, Term, parse_text

@@ -1,13 +1,14 @@
 """Reads the ontology from the graph into plain objects."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from decimal import Decimal
-from typing import TypeVar
 
-from pyoxigraph import BlankNode, Literal, NamedNode
+from pyoxigraph import NamedNode
 
 from crosspin.figures.derive import FORMULAS
 from crosspin.figures.exact import canonical
+from crosspin.model.check import check_names
+from crosspin.model.reader import RDFS, BrokenOntology, Reader
 from crosspin.model.schema import (
     Comparator,
     Condition,
@@ -43,89 +44,13 @@ from crosspin.model.terms import DEF, ID, UNIT, identifier
 from crosspin.store.graph import Facts
 from crosspin.store.graph import Term as Node
 
-RDFS = "http://www.w3.org/2000/01/rdf-schema#"
-SKOS = "http://www.w3.org/2004/02/skos/core#"
-
-Named = TypeVar("Named", bound=Term | JointKind)
-
-
-class BrokenOntology(ValueError):
-    """The ontology does not say what it must; the message names the term and what is missing."""
-
-
-class _Reader:
-    """Typed look-ups that name the term when something is missing or doubled."""
-
-    def __init__(self, facts: Facts) -> None:
-        self.facts = facts
-
-    def ids(self, node: Node, name: str) -> tuple[str, ...]:
-        return tuple(identifier(value.value) for value in self.facts.all(node, DEF + name))
-
-    def maybe_id(self, node: Node, name: str) -> str | None:
-        values = self.ids(node, name)
-        if len(values) > 1:
-            raise BrokenOntology(f"{node} has more than one cp:{name}: {', '.join(values)}; keep one")
-        return values[0] if values else None
-
-    def id(self, node: Node, name: str) -> str:
-        value = self.maybe_id(node, name)
-        if value is None:
-            raise BrokenOntology(f"{node} has no cp:{name}; add it")
-        return value
-
-    def literals(self, node: Node, name: str) -> list[Literal]:
-        values = [v for v in self.facts.all(node, DEF + name) if isinstance(v, Literal)]
-        return [v for v in values if v.language in (None, "en")]
-
-    def maybe_text(self, node: Node, name: str) -> str | None:
-        values = self.literals(node, name)
-        if len(values) > 1:
-            raise BrokenOntology(f"{node} has more than one cp:{name}; keep one")
-        return values[0].value if values else None
-
-    def text(self, node: Node, name: str) -> str:
-        value = self.maybe_text(node, name)
-        if value is None:
-            raise BrokenOntology(f"{node} has no cp:{name}; add it")
-        return value
-
-    def maybe_number(self, node: Node, name: str) -> Decimal | None:
-        value = self.maybe_text(node, name)
-        return None if value is None else canonical(Decimal(value))
-
-    def flag(self, node: Node, name: str) -> bool:
-        return self.maybe_text(node, name) == "true"
-
-    def texts(self, node: Node, name: str) -> tuple[str, ...]:
-        return tuple(v.value for v in self.literals(node, name))
-
-    def named(self, node: Node) -> dict[str, str]:
-        """id, label and definition."""
-        if isinstance(node, BlankNode):
-            raise BrokenOntology(f"a blank node is used where a named term is needed: {self.facts.about(node)}")
-        found: dict[str, str] = {"id": identifier(node.value)}
-        for key, predicate in (("label", RDFS + "label"), ("definition", SKOS + "definition")):
-            values = [
-                v for v in self.facts.all(node, predicate) if isinstance(v, Literal) and v.language in (None, "en")
-            ]
-            if len(values) != 1:
-                raise BrokenOntology(f"{node} needs exactly one English {key}, has {len(values)}")
-            found[key] = values[0].value
-        return found
-
-    def table(self, class_name: str, build: Callable[[Node], Named]) -> dict[str, Named]:
-        """Every instance of a class, keyed by identifier and sorted by it."""
-        items = (build(node) for node in self.facts.of_type(DEF + class_name) if isinstance(node, NamedNode))
-        return {item.id: item for item in sorted(items, key=lambda item: item.id)}
-
 
 def read_model(facts: Facts, version: str) -> Model:
     """Build the model from the ontology, the layouts and what the layout rules derived.
 
     Raises BrokenOntology where a term lacks what it must have or names a term that is not there.
     """
-    r = _Reader(facts)
+    r = Reader(facts)
     dimensions = r.table("Dimension", lambda n: _dimension(r, n))
     kinds = _kinds(r)
     roles = r.table("Role", lambda n: _role(r, n))
@@ -151,18 +76,18 @@ def read_model(facts: Facts, version: str) -> Model:
         layouts=r.table("Layout", lambda n: _layout(r, n)),
         units=_units(r),
     )
-    _check_names(model)
+    check_names(model)
     return model
 
 
-def _shop(r: _Reader) -> Shop:
+def _shop(r: Reader) -> Shop:
     shops = r.facts.of_type(DEF + "Shop")
     if len(shops) != 1:
         raise BrokenOntology(f"exactly one cp:Shop is needed, with cp:currency and cp:hourlyRate; found {len(shops)}")
     return Shop(currency=r.text(shops[0], "currency"), hourly_rate=Decimal(r.text(shops[0], "hourlyRate")))
 
 
-def _units(r: _Reader) -> dict[str, Unit]:
+def _units(r: Reader) -> dict[str, Unit]:
     units = {}
     for node in r.facts.of_type(DEF + "Unit"):
         name = node.value.removeprefix(UNIT)
@@ -172,7 +97,7 @@ def _units(r: _Reader) -> dict[str, Unit]:
     return units
 
 
-def _dimension(r: _Reader, node: Node) -> Dimension:
+def _dimension(r: Reader, node: Node) -> Dimension:
     unit = [u.value.removeprefix(UNIT) for u in r.facts.all(node, DEF + "unit")]
     inputs = [identifier(i.value) for head in r.facts.all(node, DEF + "derivedFrom") for i in r.facts.list_items(head)]
     formula = r.maybe_id(node, "derivedBy")
@@ -194,12 +119,12 @@ def _dimension(r: _Reader, node: Node) -> Dimension:
     )
 
 
-def _feature_kind(r: _Reader, node: Node, dimensions: Iterable[Dimension]) -> FeatureKind:
+def _feature_kind(r: Reader, node: Node, dimensions: Iterable[Dimension]) -> FeatureKind:
     named = r.named(node)
     return FeatureKind(**named, dimensions=tuple(d.id for d in dimensions if d.feature_kind == named["id"]))
 
 
-def _kinds(r: _Reader) -> dict[str, Kind]:
+def _kinds(r: Reader) -> dict[str, Kind]:
     nodes = {identifier(n.value): n for n in r.facts.of_type(DEF + "Kind") if isinstance(n, NamedNode)}
     parents = {
         name: tuple(parent for p in r.facts.all(node, RDFS + "subClassOf") if (parent := identifier(p.value)) in nodes)
@@ -221,7 +146,7 @@ def _kinds(r: _Reader) -> dict[str, Kind]:
     return kinds
 
 
-def _role(r: _Reader, node: Node) -> Role:
+def _role(r: Reader, node: Node) -> Role:
     return Role(
         **r.named(node),
         code=r.text(node, "code"),
@@ -233,7 +158,7 @@ def _role(r: _Reader, node: Node) -> Role:
     )
 
 
-def _criterion(r: _Reader, node: Node, critical: bool = False) -> Criterion:
+def _criterion(r: Reader, node: Node, critical: bool = False) -> Criterion:
     constants = r.literals(node, "constant")
     constant: Decimal | str | None = None
     if constants:
@@ -260,7 +185,7 @@ def _criterion(r: _Reader, node: Node, critical: bool = False) -> Criterion:
     )
 
 
-def _joint_kind(r: _Reader, node: Node, roles: dict[str, Role]) -> JointKind:
+def _joint_kind(r: Reader, node: Node, roles: dict[str, Role]) -> JointKind:
     left_role, right_role = r.id(node, "leftRole"), r.id(node, "rightRole")
     for name in (left_role, right_role):
         if name not in roles:
@@ -285,7 +210,7 @@ def _joint_kind(r: _Reader, node: Node, roles: dict[str, Role]) -> JointKind:
     )
 
 
-def _condition(r: _Reader, node: Node, word: str, kind: str) -> Condition:
+def _condition(r: Reader, node: Node, word: str, kind: str) -> Condition:
     return Condition(
         kind=r.maybe_id(node, word + "Kind") or kind,
         feature=r.maybe_id(node, word + "Feature"),
@@ -296,7 +221,7 @@ def _condition(r: _Reader, node: Node, word: str, kind: str) -> Condition:
     )
 
 
-def _need(r: _Reader, node: Node) -> Need:
+def _need(r: Reader, node: Node) -> Need:
     return Need(
         **r.named(node),
         when_role=r.id(node, "whenRole"),
@@ -313,7 +238,7 @@ def _need(r: _Reader, node: Node) -> Need:
     )
 
 
-def _renewal(r: _Reader, node: Node, roles: dict[str, Role]) -> Renewal:
+def _renewal(r: Reader, node: Node, roles: dict[str, Role]) -> Renewal:
     when_role, then_role = r.id(node, "whenRole"), r.id(node, "thenRole")
     for name in (when_role, then_role):
         if name not in roles:
@@ -333,7 +258,7 @@ def _renewal(r: _Reader, node: Node, roles: dict[str, Role]) -> Renewal:
     )
 
 
-def _resource(r: _Reader, node: Node) -> Resource:
+def _resource(r: Reader, node: Node) -> Resource:
     return Resource(
         **r.named(node),
         draw_feature=r.id(node, "drawFeature"),
@@ -346,7 +271,7 @@ def _resource(r: _Reader, node: Node) -> Resource:
     )
 
 
-def _remedy(r: _Reader, node: Node) -> Remedy:
+def _remedy(r: Reader, node: Node) -> Remedy:
     faces = {}
     for side in ("Left", "Right"):
         nodes = r.facts.all(node, f"{DEF}adapter{side}Criterion")
@@ -366,7 +291,7 @@ def _remedy(r: _Reader, node: Node) -> Remedy:
     )
 
 
-def _consequence(r: _Reader, node: Node) -> Consequence:
+def _consequence(r: Reader, node: Node) -> Consequence:
     return Consequence(
         **r.named(node),
         role=r.id(node, "whenRole"),
@@ -379,7 +304,7 @@ def _consequence(r: _Reader, node: Node) -> Consequence:
     )
 
 
-def _operation(r: _Reader, node: Node) -> Operation:
+def _operation(r: Reader, node: Node) -> Operation:
     uses = [
         ConsumableUse(
             consumable=r.id(use, "ofConsumable"),
@@ -398,7 +323,7 @@ def _operation(r: _Reader, node: Node) -> Operation:
     )
 
 
-def _layout(r: _Reader, node: Node) -> Layout:
+def _layout(r: Reader, node: Node) -> Layout:
     base = node.value + "/"
     found = {p.value.removeprefix(base): p for p in r.facts.of_type(DEF + "Position") if p.value.startswith(base)}
 
@@ -437,74 +362,3 @@ def _layout(r: _Reader, node: Node) -> Layout:
         joints=tuple(sorted(joints, key=lambda j: j.id)),
         pairings=tuple(sorted(pairings, key=lambda p: p.id)),
     )
-
-
-def _check_names(model: Model) -> None:
-    """Every name used is a name defined, and every feature asked for is one that the kind has."""
-    problems: list[str] = []
-
-    def need(where: str, name: str | None, table: Iterable[str], what: str) -> None:
-        if name is not None and name not in table:
-            problems.append(f"cp:{where} names cp:{name}, which is no {what}")
-
-    def criterion(where: str, c: Criterion, left_feature: str, right_feature: str) -> None:
-        for side, feature in ((c.left, left_feature), (c.right, right_feature), (c.right_high, right_feature)):
-            need(c.id, side, model.dimensions, "dimension")
-            if side in model.dimensions and feature in model.features:
-                owner = model.features[feature].feature_kind
-                if model.dimensions[side].feature_kind != owner:
-                    problems.append(
-                        f"cp:{c.id} reads cp:{side} at cp:{feature}, but a cp:{owner} has no such dimension"
-                    )
-        for remedy in c.remedies:
-            need(where, remedy, model.remedies, "remedy")
-
-    def condition(where: str, c: Condition) -> None:
-        need(where, c.kind, model.kinds, "kind")
-        need(where, c.feature, model.features, "feature")
-        need(where, c.dimension, model.dimensions, "dimension")
-
-    for feature in model.features.values():
-        need(feature.id, feature.feature_kind, model.feature_kinds, "feature kind")
-    for kind in model.kinds.values():
-        for name in kind.features:
-            need(kind.id, name, model.features, "feature")
-    for role in model.roles.values():
-        need(role.id, role.kind, model.kinds, "kind")
-        need(role.id, role.within, model.roles, "role")
-    for joint in model.joint_kinds.values():
-        for kind_name, feature_name in ((joint.left_kind, joint.left_feature), (joint.right_kind, joint.right_feature)):
-            need(joint.id, kind_name, model.kinds, "kind")
-            need(joint.id, feature_name, model.features, "feature")
-            if kind_name in model.kinds and feature_name not in model.kinds[kind_name].features:
-                problems.append(f"cp:{joint.id} needs cp:{feature_name}, which parts of cp:{kind_name} do not have")
-        for c in joint.criteria:
-            criterion(joint.id, c, joint.left_feature, joint.right_feature)
-    paired: list[Need | Renewal] = [*model.needs.values(), *model.renewals.values()]
-    for rule in paired:
-        need(rule.id, rule.when_role, model.roles, "role")
-        need(rule.id, rule.then_role, model.roles, "role")
-    for need_rule in model.needs.values():
-        condition(need_rule.id, need_rule.when)
-        if need_rule.then is not None:
-            condition(need_rule.id, need_rule.then)
-    for consequence in model.consequences.values():
-        need(consequence.id, consequence.role, model.roles, "role")
-        condition(consequence.id, consequence.when)
-        for brought in consequence.brings:
-            need(
-                consequence.id,
-                brought,
-                {*model.operations, *model.checks, *model.cautions},
-                "operation, check or caution",
-            )
-    for operation in model.operations.values():
-        for caution in operation.cautions:
-            need(operation.id, caution, model.cautions, "caution")
-        for use in operation.uses:
-            need(operation.id, use.consumable, model.consumables, "consumable")
-    for remedy in model.remedies.values():
-        need(remedy.id, remedy.operation, model.operations, "operation")
-        need(remedy.id, remedy.adapter_kind, model.kinds, "kind")
-    if problems:
-        raise BrokenOntology("; ".join(problems))

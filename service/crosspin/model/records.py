@@ -11,7 +11,7 @@ from typing import TypeVar
 from pyoxigraph import Literal, NamedNode, Triple
 
 from crosspin.figures.exact import canonical, spell
-from crosspin.model.read import RDFS
+from crosspin.model.reader import RDFS
 from crosspin.model.schema import Datatype, Kit, KitLine, Model, Part, Spec, Value, Vehicle
 from crosspin.model.terms import DEF, ID, identifier, term, thing
 from crosspin.store.graph import Facts

@@ -1,0 +1,77 @@
+"""Whether the ontology hangs together: every name used is one defined, of the right sort."""
+
+from collections.abc import Iterable
+
+from crosspin.model.reader import BrokenOntology
+from crosspin.model.schema import Condition, Criterion, Model, Need, Renewal
+
+
+def check_names(model: Model) -> None:
+    """Every name used is a name defined, and every feature asked for is one that the kind has."""
+    problems: list[str] = []
+
+    def need(where: str, name: str | None, table: Iterable[str], what: str) -> None:
+        if name is not None and name not in table:
+            problems.append(f"cp:{where} names cp:{name}, which is no {what}")
+
+    def criterion(where: str, c: Criterion, left_feature: str, right_feature: str) -> None:
+        for side, feature in ((c.left, left_feature), (c.right, right_feature), (c.right_high, right_feature)):
+            need(c.id, side, model.dimensions, "dimension")
+            if side in model.dimensions and feature in model.features:
+                owner = model.features[feature].feature_kind
+                if model.dimensions[side].feature_kind != owner:
+                    problems.append(
+                        f"cp:{c.id} reads cp:{side} at cp:{feature}, but a cp:{owner} has no such dimension"
+                    )
+        for remedy in c.remedies:
+            need(where, remedy, model.remedies, "remedy")
+
+    def condition(where: str, c: Condition) -> None:
+        need(where, c.kind, model.kinds, "kind")
+        need(where, c.feature, model.features, "feature")
+        need(where, c.dimension, model.dimensions, "dimension")
+
+    for feature in model.features.values():
+        need(feature.id, feature.feature_kind, model.feature_kinds, "feature kind")
+    for kind in model.kinds.values():
+        for name in kind.features:
+            need(kind.id, name, model.features, "feature")
+    for role in model.roles.values():
+        need(role.id, role.kind, model.kinds, "kind")
+        need(role.id, role.within, model.roles, "role")
+    for joint in model.joint_kinds.values():
+        for kind_name, feature_name in ((joint.left_kind, joint.left_feature), (joint.right_kind, joint.right_feature)):
+            need(joint.id, kind_name, model.kinds, "kind")
+            need(joint.id, feature_name, model.features, "feature")
+            if kind_name in model.kinds and feature_name not in model.kinds[kind_name].features:
+                problems.append(f"cp:{joint.id} needs cp:{feature_name}, which parts of cp:{kind_name} do not have")
+        for c in joint.criteria:
+            criterion(joint.id, c, joint.left_feature, joint.right_feature)
+    paired: list[Need | Renewal] = [*model.needs.values(), *model.renewals.values()]
+    for rule in paired:
+        need(rule.id, rule.when_role, model.roles, "role")
+        need(rule.id, rule.then_role, model.roles, "role")
+    for need_rule in model.needs.values():
+        condition(need_rule.id, need_rule.when)
+        if need_rule.then is not None:
+            condition(need_rule.id, need_rule.then)
+    for consequence in model.consequences.values():
+        need(consequence.id, consequence.role, model.roles, "role")
+        condition(consequence.id, consequence.when)
+        for brought in consequence.brings:
+            need(
+                consequence.id,
+                brought,
+                {*model.operations, *model.checks, *model.cautions},
+                "operation, check or caution",
+            )
+    for operation in model.operations.values():
+        for caution in operation.cautions:
+            need(operation.id, caution, model.cautions, "caution")
+        for use in operation.uses:
+            need(operation.id, use.consumable, model.consumables, "consumable")
+    for remedy in model.remedies.values():
+        need(remedy.id, remedy.operation, model.operations, "operation")
+        need(remedy.id, remedy.adapter_kind, model.kinds, "kind")
+    if problems:
+        raise BrokenOntology("; ".join(problems))
