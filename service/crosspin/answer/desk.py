@@ -7,13 +7,14 @@ from time import perf_counter
 
 from crosspin.answer.contradiction import as_received, tell_contradiction, without
 from crosspin.answer.fit import Fitter
-from crosspin.answer.plan import Contradiction, Fit, Mate, PartLine, Plan, Taker
+from crosspin.answer.plan import Contradiction, Cost, Fit, Mate, PartLine, Plan, Taker
 from crosspin.answer.reasons import Scene
 from crosspin.answer.tell import tell_plan, told_cost
 from crosspin.catalog.library import Holdings, Imported, Library
 from crosspin.home import data_folder
 from crosspin.knockon.ask import Ask
 from crosspin.knockon.ask import Fit as FitWish
+from crosspin.knockon.limits import SearchLimit
 from crosspin.knockon.proposal import Conflict, Proposal
 from crosspin.knockon.search import Searcher
 from crosspin.knockon.wishes import understand
@@ -163,27 +164,28 @@ class Desk:
         return takers
 
     def _taker(self, bench: Bench, part: str, vehicle: str, path: str) -> Taker:
-        label = bench.holdings.catalog.vehicles[vehicle].label
-        found = bench.searcher.propose(Ask(vehicle=vehicle, fit=(FitWish(at=path, part=part),)))
-        if isinstance(found, Conflict):
-            return Taker(
-                vehicle=vehicle,
-                vehicle_label=label,
-                position=path,
-                possible=False,
-                cost=None,
-                also=(),
-                why_not=("No choice of other parts on record goes together with it here.",),
-            )
-        also = tuple(p for p, c in found.choices.items() if p in found.causes)
+        possible: bool | None
+        cost: Cost | None = None
+        also: tuple[str, ...] = ()
+        why_not: tuple[str, ...] = ()
+        try:
+            found = bench.searcher.propose(Ask(vehicle=vehicle, fit=(FitWish(at=path, part=part),)))
+        except SearchLimit as limit:
+            possible, why_not = None, (f"The search reached a stated limit: {limit}.",)
+        else:
+            possible = isinstance(found, Proposal)
+            if isinstance(found, Proposal):
+                cost, also = told_cost(found.cost), tuple(p for p in found.choices if p in found.causes)
+            else:
+                why_not = ("No choice of other parts on record goes together with it here.",)
         return Taker(
             vehicle=vehicle,
-            vehicle_label=label,
+            vehicle_label=bench.holdings.catalog.vehicles[vehicle].label,
             position=path,
-            possible=True,
-            cost=told_cost(found.cost),
+            possible=possible,
+            cost=cost,
             also=also,
-            why_not=(),
+            why_not=why_not,
         )
 
     # ------------------------------------------------------------------ imports

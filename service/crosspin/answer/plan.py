@@ -263,12 +263,15 @@ class Mate(Told):
 
 
 class Taker(Told):
-    """A vehicle on record that could take a part at a position, and what it would then need."""
+    """A vehicle on record that could take a part at a position, and the positions that it would then change.
+
+    `possible` is None where the search reached a stated limit and so cannot say.
+    """
 
     vehicle: str
     vehicle_label: str
     position: str
-    possible: bool
+    possible: bool | None
     cost: Cost | None
     also: tuple[str, ...]
     why_not: tuple[str, ...]
