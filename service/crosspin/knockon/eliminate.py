@@ -11,50 +11,8 @@ from math import prod
 import numpy as np
 
 from crosspin.knockon.limits import INFINITE, TABLE_LIMIT
+from crosspin.knockon.order import Order, elimination_order
 from crosspin.knockon.relation import Groups, Numbers, Relation
-
-
-def _members(mask: int) -> list[int]:
-    found = []
-    while mask:
-        low = mask & -mask
-        found.append(low.bit_length() - 1)
-        mask ^= low
-    return found
-
-
-def elimination_order(sizes: Sequence[int], scopes: Iterable[tuple[int, ...]], last: int | None) -> list[int]:
-    """Min-fill order of the variables that have a choice: next comes the one whose neighbours miss the
-    fewest combinations of values among themselves, then the one with the smallest table, then the lowest
-    number; `last` comes last."""
-    beside = [0] * len(sizes)
-    for scope in scopes:
-        mask = sum(1 << variable for variable in scope)
-        for variable in scope:
-            beside[variable] |= mask & ~(1 << variable)
-
-    def rank(variable: int) -> tuple[bool, int, int, int]:
-        around = beside[variable]
-        near = _members(around)
-        missing = 0
-        for one in near:
-            for other in _members((around & ~beside[one]) >> one + 1):
-                missing += sizes[one] * sizes[other + one + 1]
-        return variable == last, missing, prod(sizes[other] for other in near), variable
-
-    ranks = {variable: rank(variable) for variable, size in enumerate(sizes) if size > 1}
-    order = []
-    while ranks:
-        chosen = min(ranks, key=ranks.__getitem__)
-        del ranks[chosen]
-        order.append(chosen)
-        touched = 0
-        for other in _members(beside[chosen]):
-            beside[other] = (beside[other] | beside[chosen]) & ~(1 << other | 1 << chosen)
-            touched |= 1 << other | beside[other]
-        for variable in _members(touched):
-            ranks[variable] = rank(variable)
-    return order
 
 
 class _Bucket:
@@ -77,8 +35,7 @@ class Elimination:
     `sizes` gives the number of values of each variable, which is at least one; those that have just one take
     no part in the work.  With a `budget`, assignments that cost more are left out as soon as that is
     certain: what is found within the budget is exact, and what is not found costs more.  `limit` is the most
-    numbers that one table may hold; `last` is eliminated last.  `widest` is the number of rows of the largest
-    relation.
+    numbers that one table may hold.  `widest` is the number of rows of the largest relation.
     """
 
     def __init__(
@@ -87,7 +44,7 @@ class Elimination:
         factors: Sequence[Relation],
         budget: int = INFINITE - 1,
         limit: int = TABLE_LIMIT,
-        last: int | None = None,
+        order: Order = Order.FILL,
     ) -> None:
         self.budget = budget
         self.widest = 0
@@ -98,7 +55,7 @@ class Elimination:
         self._waiting: dict[int, list[Relation]] = {}
         narrowed = [self._narrow(factor) for factor in factors]
         self._single = self._singles(narrowed)
-        self._order = elimination_order(sizes, [factor.scope for factor in narrowed], last)
+        self._order = elimination_order(sizes, narrowed, order)
         self._rank = {variable: place for place, variable in enumerate(self._order)}
         self._guides = self._guide(narrowed)
         self._buckets: dict[int, _Bucket] = {}
@@ -226,19 +183,6 @@ class Elimination:
             beliefs[variable] = bucket.relation.costs + others[bucket.groups.of_row]
             np.minimum.at(marginals[variable], bucket.relation.column(variable), optimum + beliefs[variable])
         return [np.where(found > self.budget, INFINITE, found) for found in marginals]
-
-    def last_marginal(self, variable: int) -> Numbers:
-        """The min-marginal of the variable that was eliminated last, without the backward pass."""
-        marginal = np.full(self._sizes[variable], INFINITE, dtype=np.int64)
-        optimum = self.optimum
-        if optimum >= INFINITE:
-            return marginal
-        if variable not in self._buckets:
-            marginal[0] = optimum
-            return marginal
-        relation = self._buckets[variable].relation
-        np.minimum.at(marginal, relation.column(variable), optimum + relation.costs)
-        return np.where(marginal > self.budget, INFINITE, marginal)
 
     def _whole(self, bucket: _Bucket, beliefs: dict[int, Numbers]) -> Numbers:
         """For every row of a bucket's message, what the best full assignment that agrees with it adds to the

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.relation import Numbers, Places, Relation
@@ -58,6 +59,11 @@ class Pruner:
         self._propagate(range(len(self._rows)), UNLIMITED)
 
     @property
+    def choices(self) -> int:
+        """How many variables still have a choice."""
+        return sum(int((over < INFINITE).sum()) > 1 for over in self._over)
+
+    @property
     def dead(self) -> bool:
         """Whether nothing is left."""
         return self.floor >= INFINITE
@@ -87,6 +93,45 @@ class Pruner:
             other._propagate(dict.fromkeys(place for v in changed for place in self._beside[v]), budget)
         return other
 
+    def undominated(self, budget: int) -> "Pruner":
+        """What is left without values that another one of their variable always replaces at no more cost.
+
+        The least cost of all is that of what is left; other values' costs and equal assignments are not.
+        """
+        other = self._copy()
+        # A running sum follows from its position, so neither of them can change without the other.
+        tied = {variable for factor in self._rows if len(factor.scope) > 2 for variable in factor.scope}
+        waiting = dict.fromkeys(v for v, over in enumerate(self._over) if v not in tied and (over < INFINITE).sum() > 1)
+        while waiting and not other.dead:
+            variable = next(iter(waiting))
+            del waiting[variable]
+            lost = other._dominated(variable)
+            if not lost.any():
+                continue
+            other._over[variable] = np.where(lost, INFINITE, other._over[variable])
+            for changed in {variable, *other._propagate(self._beside[variable], budget)}:
+                for place in self._beside[changed]:
+                    waiting.update(dict.fromkeys(v for v in self._rows[place].scope if v not in tied))
+        return other
+
+    def _dominated(self, variable: int) -> npt.NDArray[np.bool_]:
+        """Which values cost at least what the cheapest value costs, beside whatever stands elsewhere."""
+        over = self._over[variable]
+        best = int(over.argmin())
+        lost = over < INFINITE
+        lost[best] = False
+        for place in self._beside[variable]:
+            if not lost.any():
+                break
+            factor = self._rows[place]
+            first = factor.scope[0] == variable
+            other = factor.scope[1 if first else 0]
+            table = np.full((over.size, self._over[other].size), INFINITE, dtype=np.int64)
+            table[factor.column(variable), factor.column(other)] = factor.costs
+            live = self._over[other] < INFINITE
+            lost &= (table[best, live] <= table[:, live]).all(axis=1)
+        return lost
+
     def reduced(self) -> Reduced:
         """The network that is left; it must not be dead."""
         kept = [np.flatnonzero(over < INFINITE) for over in self._over]
@@ -112,16 +157,19 @@ class Pruner:
         self.floor = min(self.floor + least, INFINITE)
         self._over[variable] = np.where(costs < INFINITE, costs - least, INFINITE) if least else costs
 
-    def _propagate(self, places: Iterable[int], budget: int) -> None:
-        """Cut factors, and again those beside whatever they cut."""
+    def _propagate(self, places: Iterable[int], budget: int) -> set[int]:
+        """Cut factors, and again those beside whatever they cut; the variables that lost values."""
         waiting = dict.fromkeys(places)
+        changed: set[int] = set()
         while waiting and not self.dead:
             place = next(iter(waiting))
             del waiting[place]
             for variable in self._cut(place, budget):
+                changed.add(variable)
                 waiting.update(dict.fromkeys(self._beside[variable]))
             if self.floor > budget:
                 self.floor = INFINITE
+        return changed
 
     def _cut_values(self, budget: int) -> list[int]:
         """Drop values that alone exceed the budget; the variables that lost some."""

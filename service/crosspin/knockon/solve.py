@@ -2,8 +2,8 @@
 
 A network is first solved whole.  Where that needs large tables, as when nothing is kept and everything
 could be changed, it is solved under a budget that grows by extra positions until the optimum lies within:
-a budget leaves out nearly everything, and what is found within it is exact.  Values that lie beyond are
-then tried one by one, each from the least that it can cost.
+a budget leaves out nearly everything, and what is found within it is exact.  Values that lie beyond it
+come after.
 """
 
 from collections.abc import Iterator, Sequence
@@ -13,8 +13,16 @@ import numpy as np
 
 from crosspin.knockon.eliminate import Elimination
 from crosspin.knockon.limits import INFINITE, SearchLimit
+from crosspin.knockon.order import Order
 from crosspin.knockon.prune import UNLIMITED, Pruner, Reduced
 from crosspin.knockon.relation import Numbers, Relation
+
+MANY_CHOICES = 40
+"""From how many open variables on it pays to look for values that others replace."""
+
+
+MANY_VALUES = 16
+"""From how many values on it pays to go through the whole network instead of trying them one by one."""
 
 
 class Solver:
@@ -51,26 +59,57 @@ class Solver:
         extra = 0
         while extra < len(self.positions):
             yield min(floor + (extra + 1) * self._step - 1, UNLIMITED)
-            extra = 2 * extra + 1
+            extra += 1 + extra // 4
         yield UNLIMITED
 
-    def _within_budget(self, pruner: Pruner) -> "Best | None":
+    def _within_budget(self, pruner: Pruner, cost_only: bool = False) -> "Best | None":
+        """The optimum of what a pruner left; with `cost_only`, nothing but its cost is sure to be right."""
         if pruner.dead:
             return None
         for budget in self._budgets(pruner.floor):
             affordable = pruner.within(budget)
             if affordable.dead:
                 continue
+            if cost_only and affordable.choices > MANY_CHOICES:
+                affordable = affordable.undominated(budget)
             network = affordable.reduced()
-            solved = Elimination(network.sizes, network.factors, budget)
+            solved = _eliminate(network, budget)
             if solved.optimum < INFINITE:
                 return Best(self, network, solved)
         return None
 
-    def cost_with(self, variable: int, value: int) -> int:
-        """The least cost with one value, INFINITE where no assignment has it.  Raises SearchLimit."""
-        best = self._within_budget(self._pruner.with_value(variable, value))
+    def completed(self, marginals: dict[int, Numbers]) -> dict[int, Numbers]:
+        """The same costs with those that lay beyond a budget.  Raises SearchLimit.
+
+        A few values are tried one by one; for many it is quicker to go through the whole network once, where
+        that can be done at all.
+        """
+        beyond = {variable: np.flatnonzero(costs >= INFINITE) for variable, costs in marginals.items()}
+        if sum(values.size for values in beyond.values()) > MANY_VALUES:
+            network = self._pruner.reduced()
+            try:
+                solved = Elimination(network.sizes, network.factors, order=Order.ROWS)
+            except SearchLimit:
+                pass
+            else:
+                return Best(self, network, solved).marginals(list(marginals))
+        for variable, values in beyond.items():
+            for value in values.tolist():
+                marginals[variable][value] = self._cost_with(variable, value)
+        return marginals
+
+    def _cost_with(self, variable: int, value: int) -> int:
+        """The least cost with one value, INFINITE where no assignment has it."""
+        best = self._within_budget(self._pruner.with_value(variable, value), cost_only=True)
         return INFINITE if best is None else best.cost
+
+
+def _eliminate(network: Reduced, budget: int) -> Elimination:
+    """A network within a budget, by another order where the first one needs too large a table."""
+    try:
+        return Elimination(network.sizes, network.factors, budget)
+    except SearchLimit:
+        return Elimination(network.sizes, network.factors, budget, order=Order.ROWS)
 
 
 class Best:
@@ -120,8 +159,5 @@ class Best:
             costs = np.full(self._solver.sizes[variable], INFINITE, dtype=np.int64)
             kept = self._network.kept[variable]
             costs[kept] = self._found[number[variable]] if variable in number else self.cost
-            if self._solved.budget < UNLIMITED:
-                for value in np.flatnonzero(costs >= INFINITE).tolist():
-                    costs[value] = self._solver.cost_with(variable, value)
             marginals[variable] = costs
-        return marginals
+        return marginals if self._solved.budget >= UNLIMITED else self._solver.completed(marginals)
