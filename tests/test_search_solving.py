@@ -4,15 +4,18 @@ from collections.abc import Sequence
 from decimal import Decimal
 from itertools import product
 from random import Random
+from unittest.mock import patch
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from crosspin.knockon import solve
 from crosspin.knockon.conflict import Conflicts
 from crosspin.knockon.eliminate import Elimination
 from crosspin.knockon.limits import INFINITE, SearchLimit
+from crosspin.knockon.order import Order
 from crosspin.knockon.proposal import Cost
 from crosspin.knockon.prune import Pruner
 from crosspin.knockon.relation import Relation
@@ -67,11 +70,11 @@ def least_with(costs: dict[tuple[int, ...], int], variable: int, value: int) -> 
 
 
 @settings(max_examples=150, deadline=None)
-@given(st.integers(0, 2**32))
-def test_min_marginals_are_those_of_every_assignment(seed: int) -> None:
+@given(st.integers(0, 2**32), st.sampled_from(Order))
+def test_min_marginals_are_those_of_every_assignment(seed: int, order: Order) -> None:
     sizes, factors = random_network(seed)
     costs = every_cost(sizes, factors)
-    solved = Elimination(sizes, factors)
+    solved = Elimination(sizes, factors, order=order)
     assert solved.optimum == min(costs.values(), default=INFINITE)
     for variable, marginal in enumerate(solved.min_marginals()):
         assert marginal.tolist() == [least_with(costs, variable, value) for value in range(sizes[variable])]
@@ -115,9 +118,17 @@ def test_pruning_keeps_every_assignment_within_the_budget(seed: int, extra: int)
     assert whole.items() <= costs.items()
 
 
-@settings(max_examples=150, deadline=None)
-@given(st.integers(0, 2**32), st.sampled_from([0, 1 << 20]))
-def test_solver_gives_the_first_best_and_every_other_cost(seed: int, quick_limit: int) -> None:
+@settings(max_examples=300, deadline=None)
+@given(st.integers(0, 2**32), st.sampled_from([0, 1 << 20]), st.sampled_from([0, 1000]), st.sampled_from([0, 1000]))
+def test_solver_gives_the_first_best_and_every_other_cost(
+    seed: int, quick_limit: int, many_values: int, many_choices: int
+) -> None:
+    """Whole or by budgets, other values one by one or all at once, with and without replaceable values."""
+    with patch.object(solve, "MANY_VALUES", many_values), patch.object(solve, "MANY_CHOICES", many_choices):
+        check_solver(seed, quick_limit)
+
+
+def check_solver(seed: int, quick_limit: int) -> None:
     sizes, factors = random_network(seed)
     costs = every_cost(sizes, factors)
     best = Solver(sizes, factors, len(sizes), STEP, quick_limit).best()
@@ -169,7 +180,7 @@ def test_a_chain_of_running_sums_is_the_sum(seed: int) -> None:
 
 
 def test_a_table_that_grows_too_large_is_refused() -> None:
-    size = 80
+    size = 100
     free = np.zeros((size, size), dtype=np.int64)
     factors = [Relation.of_table(scope, free) for scope in ((0, 1), (1, 2), (2, 3), (0, 3), (0, 2), (1, 3))]
     with pytest.raises(SearchLimit) as caught:

@@ -31,7 +31,10 @@ class State(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """What stands at a position: the part id, or None where it is empty."""
+    """What stands at a position: the part id, or None where it is empty.
+
+    A received part that nobody has looked at goes by the id of its stand-in (`received.stand_in`).
+    """
 
     state: State
     part: str | None
@@ -52,7 +55,8 @@ class Cause:
     """Why the received state of a position cannot stay beside what the plan has elsewhere.
 
     `source` is the path of the position that drags this one along; `rule` the id of the joint, pairing
-    or resource that says so; `criterion` the failing criterion of a joint.
+    or resource that says so; `criterion` the criterion of a joint that fails or, where it is safety-critical,
+    would stay unknown because of a new part.
     """
 
     source: str
@@ -70,7 +74,10 @@ class Alternative:
 
 @dataclass(frozen=True, slots=True)
 class RuledOut:
-    """A part that cannot stand here in any plan, and what speaks against it in this one."""
+    """A part that cannot stand here in any plan, and what speaks against it in this one.
+
+    Where a resource speaks and nothing else has changed, the sources are whoever else draws or supplies.
+    """
 
     part: str
     against: tuple[Cause, ...]
@@ -80,13 +87,17 @@ class RuledOut:
 class Proposal:
     """A whole plan.  Every table is keyed by position path and sorted by it.
 
+    Of plans that cost the same it is the one that prefers, position by position in the order of their paths,
+    to leave it as received, then to empty it, then the fresh part with the lowest id.
+
     choices       every position of the layout
     asked         positions that a wish names, with the index of that wish ("fit/0", "keep/1", "remove/0")
-    causes        for each changed position that was not asked: the chain's next link first, then whatever
-                  else drags it along.  Following first links always ends at an asked position.
+    causes        for each changed position that no wish to fit or remove names: the chain's next link first,
+                  then whatever else drags it along.  Following first links always ends at a named position.
     forced        changed positions that no plan under this ask leaves as received
     alternatives  for each changed position: what else would serve, cheapest whole plan first
-    ruled_out     for each changed position: parts of the kind that would not, nearest miss first
+    ruled_out     for each changed position: parts of the kind, or of those a wish admits, that no plan has,
+                  nearest miss first (fewest clashes beside this plan, then price, then id), at most twelve
     """
 
     choices: dict[str, Choice]
