@@ -31,7 +31,7 @@ class Searcher:
         self._compiled: dict[tuple[str, bool], Compiled] = {}
 
     def compiled(self, layout: str, in_stock_only: bool = False) -> Compiled:
-        """The prepared tables of a layout; preparing them ahead makes the first ask as fast as the others."""
+        """What is prepared for a layout; the table of a joint kind is filled when it is first met."""
         key = layout, in_stock_only
         if key not in self._compiled:
             self._compiled[key] = Compiled(self._model, self._catalog, self._model.layouts[layout], in_stock_only)
