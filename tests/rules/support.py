@@ -52,7 +52,8 @@ def as_rdflib(triples: Iterable[Triple | Quad]) -> rdflib.Graph:
         if isinstance(term, Literal):
             if term.language:
                 return rdflib.Literal(term.value, lang=term.language)
-            return rdflib.Literal(term.value, datatype=rdflib.URIRef(term.datatype.value))
+            kind = rdflib.URIRef(term.datatype.value)
+            return rdflib.Literal(term.value, datatype=None if kind == rdflib.XSD.string else kind)
         if isinstance(term, BlankNode):
             return rdflib.BNode(term.value)
         assert isinstance(term, NamedNode)
