@@ -5,7 +5,7 @@ BIN := .venv/bin
 .PHONY: demo test lint serve clean
 
 demo: .venv/.stamp
-	$(BIN)/crosspin ask seed_data/asks/hill-patrol.json
+	$(BIN)/crosspin ask --times seed_data/asks/hill-patrol.json
 
 test: .venv/.stamp
 	$(BIN)/python -m pytest
