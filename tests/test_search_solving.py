@@ -16,12 +16,14 @@ from crosspin.knockon.conflict import Conflicts
 from crosspin.knockon.eliminate import Elimination
 from crosspin.knockon.limits import INFINITE, SearchLimit
 from crosspin.knockon.order import Order
-from crosspin.knockon.proposal import Cost
+from crosspin.knockon.pairing import EMPTY, NO, UNSURE, YES, judge_renewal
+from crosspin.knockon.proposal import Cost, State
 from crosspin.knockon.prune import Pruner
 from crosspin.knockon.relation import Relation
 from crosspin.knockon.solve import Solver
 from crosspin.knockon.tally import Adds, Chain
 from crosspin.knockon.weights import Weights
+from crosspin.model.schema import Verdict
 
 STEP = 100
 WEIGHTS = Weights.for_bounds(2, money=10**7, unknown=50, extra=50, unsafe=50)
@@ -177,6 +179,16 @@ def test_a_chain_of_running_sums_is_the_sum(seed: int) -> None:
         else:
             expected = INFINITE if total > 0 else 0
         assert found.get(values, INFINITE) == expected
+
+
+@pytest.mark.parametrize("then", [EMPTY, NO, UNSURE, YES])
+@pytest.mark.parametrize("state", State)
+def test_a_renewal_takes_out_what_is_or_could_be_of_the_kind(then: int, state: State) -> None:
+    """Nobody has looked at an unseen part: it could be the one that has to be renewed."""
+    stays = state is State.RECEIVED and then in (UNSURE, YES)
+    assert judge_renewal(YES, State.FRESH, then, state) is (Verdict.CLASHES if stays else Verdict.FITS)
+    assert judge_renewal(YES, State.RECEIVED, then, state) is None
+    assert judge_renewal(NO, State.FRESH, then, state) is None
 
 
 def test_a_table_that_grows_too_large_is_refused() -> None:

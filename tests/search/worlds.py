@@ -465,7 +465,7 @@ class _Builder:
         unseen = []
         for position in self.positions:
             fitting = [p.id for p in parts.values() if self.roles[position.role].kind in self.kinds[p.kind].ancestors]
-            if self.chance(self.shape.gaps // 2):
+            if self.chance(self.shape.gaps):
                 unseen.append(position.path)
             elif self.chance(80):
                 first = [p for p in fitting if p.split("-")[1] == "0"]
