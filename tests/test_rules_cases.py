@@ -5,12 +5,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from rules.support import read_quads, rule_bench, rule_files
 
 from crosspin.home import data_folder
 from crosspin.rules.cases import Bench, find_cases, read_cases
 from crosspin.store.graph import BrokenText, read_folder
 from crosspin.store.infer import Rule
+from rules.support import read_quads, rule_bench, rule_files
 
 RULE_CASES = find_cases(data_folder("ontology") / "rules")
 PACKS = sorted(path.parent for path in (data_folder("ontology") / "packs").glob("*/cases.trig"))
@@ -90,7 +90,9 @@ def broken(text: str) -> str:
 def test_a_case_that_cannot_fail_is_refused() -> None:
     assert "cannot fail" in broken(":a a cp:Case ; cp:tests :x ; cp:given :g . GRAPH :g { :s :p :o }")
     assert "no cp:given" in broken(":a a cp:Case ; cp:tests :x ; cp:expects :e . GRAPH :e { :s :p :o }")
-    assert "empty or not there" in broken(":a a cp:Case ; cp:tests :x ; cp:given :g ; cp:expects :e . GRAPH :g { :s :p :o }")
+    assert "empty or not there" in broken(
+        ":a a cp:Case ; cp:tests :x ; cp:given :g ; cp:expects :e . GRAPH :g { :s :p :o }"
+    )
     assert "belongs to no case" in broken("GRAPH :g { :s :p :o }")
     assert "is no cp:Case" in broken(":a cp:tests :x .")
     assert "line 2" in broken("GRAPH { nonsense")

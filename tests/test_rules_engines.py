@@ -3,12 +3,12 @@
 from collections.abc import Iterable
 
 from pyoxigraph import NamedNode, Quad, Triple
-from rules.support import Fact, derive_by_pyshacl, fact, read_quads, rule_files, without_early_shapes
 
 from crosspin.home import data_folder
 from crosspin.model.terms import DEF
 from crosspin.rules.cases import RDF_TYPE, Bench, Case, find_cases
 from crosspin.store.graph import read_folder
+from rules.support import Fact, derive_by_pyshacl, fact, read_quads, rule_files, without_early_shapes
 
 SAMPLED_PACK_CASES = 60
 

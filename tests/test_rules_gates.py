@@ -3,11 +3,11 @@
 from pathlib import Path
 
 import pytest
-from rules.support import rule_files
 
 from crosspin.home import data_folder
 from crosspin.rules.cases import find_cases
 from crosspin.rules.gates import Fault, check
+from rules.support import rule_files
 
 PREFIXES = """@prefix cp: <https://crosspin.example/def/> . @prefix case: <https://crosspin.example/case/> .
 @prefix sh: <http://www.w3.org/ns/shacl#> . @prefix rdfs: <http://www.w3.org/2000/01/rdf-schema#> .
@@ -42,6 +42,7 @@ def test_the_shipped_ontology_passes() -> None:
     assert len(find_cases(data_folder("ontology"))) > 1000
 
 
+QUIET = "CONSTRUCT { $this cp:quiet true . } WHERE { $this cp:leftSpec ?s . "
 HEAD = "CONSTRUCT { $this cp:isOpen true . } WHERE { "
 
 
@@ -62,7 +63,10 @@ HEAD = "CONSTRUCT { $this cp:isOpen true . } WHERE { "
         (HEAD + "$this cp:leftSpec ?s . BIND (RAND() AS ?r) }", "uses RAND"),
         ("CONSTRUCT { [] cp:x $this . } WHERE { $this cp:leftSpec ?s . }", "a blank node in the head"),
         ("CONSTRUCT { ?b cp:x $this . } WHERE { $this cp:leftSpec ?s . BIND (BNODE() AS ?b) }", "uses BNODE"),
-        ("CONSTRUCT { ?s cp:isOpen true . } WHERE { ?s a cp:Spec . $this cp:leftSpec ?s . }", "does not start from $this"),
+        (
+            "CONSTRUCT { ?s cp:isOpen true . } WHERE { ?s a cp:Spec . $this cp:leftSpec ?s . }",
+            "does not start from $this",
+        ),
         ("SELECT ?this WHERE { $this a cp:Contact . }", "SELECT in place of CONSTRUCT"),
         ("CONSTRUCT { $this cp:isOpen true } WHERE { $this cp:leftSpec }", "does not parse"),
     ],
@@ -72,12 +76,14 @@ def test_what_the_portable_profile_leaves_out_is_caught(core: Path, query: str, 
 
 
 def test_a_portable_rule_is_let_through(core: Path) -> None:
-    query = HEAD + "$this cp:leftSpec ?s . FILTER NOT EXISTS { ?s cp:price ?p } BIND (STR(?s) AS ?t) FILTER (?t != '') }"
+    query = (
+        HEAD + "$this cp:leftSpec ?s . FILTER NOT EXISTS { ?s cp:price ?p } BIND (STR(?s) AS ?t) FILTER (?t != '') }"
+    )
     assert plant(core, query, "29") == []
 
 
 def test_a_rule_may_not_deny_what_a_later_layer_adds(core: Path) -> None:
-    denial = "CONSTRUCT { $this cp:quiet true . } WHERE { $this cp:leftSpec ?s . FILTER NOT EXISTS { $this cp:isBarred true } }"
+    denial = QUIET + "FILTER NOT EXISTS { $this cp:isBarred true } }"
     faults = plant(core, denial, "29")
     assert [f.wrong for f in faults] == ["layer 29 denies isBarred, which cp:barContact adds in layer 30"]
     assert "layer after that" in faults[0].right
@@ -85,12 +91,14 @@ def test_a_rule_may_not_deny_what_a_later_layer_adds(core: Path) -> None:
 
 
 def test_a_rule_may_not_deny_what_its_own_layer_adds(core: Path) -> None:
-    own = "CONSTRUCT { $this cp:quiet true . } WHERE { $this cp:leftSpec ?s . FILTER NOT EXISTS { $this cp:quiet true } }"
+    own = (
+        "CONSTRUCT { $this cp:quiet true . } WHERE { $this cp:leftSpec ?s . FILTER NOT EXISTS { $this cp:quiet true } }"
+    )
     assert any("denies quiet" in fault.wrong for fault in plant(core, own))
 
 
 def test_a_denial_is_allowed_once_the_facts_are_complete(core: Path) -> None:
-    denial = "CONSTRUCT { $this cp:quiet true . } WHERE { $this cp:leftSpec ?s . FILTER NOT EXISTS { $this cp:isBarred true } }"
+    denial = QUIET + "FILTER NOT EXISTS { $this cp:isBarred true } }"
     assert plant(core, denial, "31") == []
 
 
@@ -115,7 +123,13 @@ cp:planted a sh:SPARQLRule ; sh:order 16 ; sh:prefixes cp:prefixes ;
         encoding="utf-8",
     )
     wrongs = [fault.wrong for fault in check([core, pack])]
-    for said in ("order 16, its shape cp:PlantedShape 15", "no rdfs:label", "no skos:definition", "a blank node", "no sh:construct"):
+    for said in (
+        "order 16, its shape cp:PlantedShape 15",
+        "no rdfs:label",
+        "no skos:definition",
+        "a blank node",
+        "no sh:construct",
+    ):
         assert any(said in wrong for wrong in wrongs)
 
 
@@ -123,7 +137,8 @@ def test_what_no_case_tries_is_named(core: Path) -> None:
     pack = core.parent / "pack"
     pack.mkdir()
     (pack / "joints.ttl").write_text(
-        PREFIXES + "cp:pin a cp:JointKind ; cp:hasCriterion cp:pin-width . cp:pin-width a cp:Criterion . cp:wish a cp:Need .",
+        PREFIXES
+        + "cp:pin a cp:JointKind ; cp:hasCriterion cp:pin-width . cp:pin-width a cp:Criterion . cp:wish a cp:Need .",
         encoding="utf-8",
     )
     (pack / "cases.trig").write_text(

@@ -5,18 +5,18 @@ The two were written apart: `model.judge` compares in Python's decimals, the rul
 
 from collections.abc import Sequence
 from decimal import Decimal
+from functools import cache
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyoxigraph import Literal, NamedNode, Triple
-from rules.support import rule_bench
 
 from crosspin.model.judge import judge_criterion
 from crosspin.model.records import DECIMAL, INTEGER, TYPE, cp, value_node
 from crosspin.model.schema import Comparator, Criterion, Datatype, Value
 from crosspin.rules.cases import Bench
+from rules.support import rule_bench
 
-BENCH: list[Bench] = []
 CONTACT, LEFT, RIGHT = (NamedNode(f"https://crosspin.example/case/{name}") for name in ("contact", "left", "right"))
 KIND, CRITERION = cp("tryKind"), cp("tryCriterion")
 
@@ -25,8 +25,13 @@ codes = st.sampled_from(["red", "green", "blue"])
 factors = st.sampled_from([Decimal(1), Decimal(2), Decimal("0.5")])
 
 
-def readings(values: st.SearchStrategy[Decimal] | st.SearchStrategy[str]) -> st.SearchStrategy[tuple[Value, ...]]:
-    return st.lists(values, max_size=2, unique=True).map(tuple)
+@cache
+def bench() -> Bench:
+    return rule_bench()
+
+
+def readings(values: st.SearchStrategy[Value]) -> st.SearchStrategy[tuple[Value, ...]]:
+    return st.lists(values, max_size=2, unique=True).map(lambda found: tuple(found))
 
 
 @st.composite
@@ -34,7 +39,7 @@ def tried(draw: st.DrawFn) -> tuple[Criterion, bool, tuple[tuple[Value, ...], ..
     """A criterion, whether its right dimension takes many, and the left, right and high readings."""
     comparator = draw(st.sampled_from(sorted(Comparator)))
     coded = comparator in (Comparator.EQUALS, Comparator.IS_ONE_OF) and draw(st.booleans())
-    values: st.SearchStrategy[Decimal] | st.SearchStrategy[str] = codes if coded else numbers
+    values: st.SearchStrategy[Value] = codes if coded else numbers
     ranged = comparator is Comparator.WITHIN_RANGE
     constant = None if ranged or draw(st.booleans()) else draw(values)
     limited = comparator in (Comparator.DIFFERENCE_WITHIN, Comparator.PERCENT_WITHIN)
@@ -101,12 +106,10 @@ def on_graph(
 @given(tried(), st.booleans())
 def test_judge_and_rules_agree(case: tuple[Criterion, bool, tuple[tuple[Value, ...], ...]], integers: bool) -> None:
     criterion, many, (left, right, high) = case
-    if not BENCH:
-        BENCH.append(rule_bench())
     told = judge_criterion(
         criterion, {"tryLeft": left}, {"tryRight": right, "tryHigh": high}, frozenset({"tryRight"} if many else ())
     )
-    derived = [t for found in BENCH[0].derive(on_graph(criterion, many, case[2], integers)).values() for t in found]
+    derived = [t for found in bench().derive(on_graph(criterion, many, case[2], integers)).values() for t in found]
     finding = NamedNode(f"{CONTACT.value}/{CRITERION.value.partition('://')[2]}")
     verdicts = [t.object for t in derived if t.subject == finding and t.predicate == cp("hasVerdict")]
     assert verdicts == [cp(told.verdict.value)]

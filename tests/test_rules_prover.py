@@ -10,7 +10,6 @@ from pathlib import Path
 
 import pytest
 from pyoxigraph import parse
-from seed import seed_desk, seed_library
 
 from crosspin.knockon.ask import Ask, Fit
 from crosspin.knockon.proposal import Choice, Mending, Proposal, State
@@ -20,6 +19,7 @@ from crosspin.model.schema import Verdict
 from crosspin.model.terms import DEF
 from crosspin.rules.prover import Disproved, Proof, Prover
 from crosspin.store.graph import FORMATS
+from seed import seed_desk, seed_library
 
 ASK = Path(__file__).parent.parent / "seed_data" / "asks" / "hill-patrol.json"
 

@@ -5,11 +5,11 @@ from functools import cache
 import pytest
 import rdflib
 from pyshacl import validate
-from rules.support import as_rdflib, parsing_once
-from seed import seed_library
 
 from crosspin.home import data_folder
 from crosspin.store.graph import DERIVED, ONTOLOGY, parse_text
+from rules.support import as_rdflib, parsing_once
+from seed import seed_library
 
 PREFIXES = """@prefix cp: <https://crosspin.example/def/> . @prefix part: <https://crosspin.example/id/part/> .
 @prefix spec: <https://crosspin.example/id/spec/> . @prefix : <https://crosspin.example/id/> .
@@ -19,16 +19,21 @@ PREFIXES = """@prefix cp: <https://crosspin.example/def/> . @prefix part: <https
 """
 # Words enough to describe a peg, made up here so that no pack can change what is tried.
 WORDS = """
-cp:Part a cp:Kind . cp:Peg a cp:Kind ; rdfs:subClassOf cp:Part ; cp:hasFeature cp:shank . cp:shank a cp:Feature ; cp:ofFeatureKind cp:Round .
+cp:Part a cp:Kind . cp:Peg a cp:Kind ; rdfs:subClassOf cp:Part ; cp:hasFeature cp:shank .
+cp:shank a cp:Feature ; cp:ofFeatureKind cp:Round .
 cp:Round a cp:FeatureKind . cp:hole a cp:Feature ; cp:ofFeatureKind cp:Round .
-cp:width a cp:Dimension ; cp:ofFeatureKind cp:Round ; cp:datatype "decimal" ; cp:least 1 ; cp:most 100 ; cp:unit unit:MilliM .
+cp:width a cp:Dimension ; cp:ofFeatureKind cp:Round ; cp:datatype "decimal" ;
+  cp:least 1 ; cp:most 100 ; cp:unit unit:MilliM .
 cp:teeth a cp:Dimension ; cp:ofFeatureKind cp:Round ; cp:datatype "integer" ; cp:least 1 ; cp:most 60 .
 cp:finish a cp:Dimension ; cp:ofFeatureKind cp:Round ; cp:datatype "code" ; cp:code "rough" , "smooth" .
 cp:colours a cp:Dimension ; cp:ofFeatureKind cp:Round ; cp:datatype "code" ; cp:pattern "[a-z]+" ; cp:takesMany true .
-cp:flatness a cp:Dimension ; cp:ofFeatureKind cp:Flat ; cp:datatype "decimal" ; cp:least 0 ; cp:most 1 ; cp:unit unit:IN .
-cp:equals a cp:Comparator . cp:isOneOf a cp:Comparator . cp:differenceWithin a cp:Comparator . cp:withinRange a cp:Comparator .
+cp:flatness a cp:Dimension ; cp:ofFeatureKind cp:Flat ; cp:datatype "decimal" ;
+  cp:least 0 ; cp:most 1 ; cp:unit unit:IN .
+cp:equals a cp:Comparator . cp:isOneOf a cp:Comparator .
+cp:differenceWithin a cp:Comparator . cp:withinRange a cp:Comparator .
 """
-PEG = """part:peg a cp:Peg , cp:Part ; cp:identifier "peg" ; rdfs:label "peg"@en ; cp:price 2.50 ; cp:stock 3 ; cp:shank spec:s .
+PEG = """part:peg a cp:Peg , cp:Part ; cp:identifier "peg" ; rdfs:label "peg"@en ; cp:price 2.50 ; cp:stock 3 ;
+  cp:shank spec:s .
 spec:s a cp:Spec , cp:Round ; cp:width 8.0 ; cp:teeth 31 ; cp:finish "smooth" ; cp:colours "red" , "blue" . """
 
 
@@ -99,10 +104,12 @@ def test_unsound_data_is_refused(right: str, wrong: str, said: str) -> None:
     assert any(said in message for message in planted("data", PEG.replace(right, wrong)))
 
 
-VEHICLE = """:v a cp:Vehicle ; cp:identifier "v" ; rdfs:label "v"@en ; cp:hasLayout :layout ; cp:carries :p . :layout a cp:Layout .
+VEHICLE = """:v a cp:Vehicle ; cp:identifier "v" ; rdfs:label "v"@en ; cp:hasLayout :layout ; cp:carries :p .
+:layout a cp:Layout .
 :p a cp:Placement ; cp:atPath "front/peg" ; cp:holds part:peg . cp:PegRole cp:takesKind cp:Peg .
 :pos a cp:Position ; cp:ofLayout :layout ; cp:path "front/peg" ; cp:ofRole cp:PegRole .
-:k a cp:Kit ; cp:identifier "k" ; cp:price 2.0 ; cp:hasLine :l . :l a cp:KitLine ; cp:contains part:peg ; cp:quantity 2 . """
+:k a cp:Kit ; cp:identifier "k" ; cp:price 2.0 ; cp:hasLine :l .
+:l a cp:KitLine ; cp:contains part:peg ; cp:quantity 2 . """
 
 
 def test_a_sound_vehicle_is_let_through() -> None:
@@ -160,10 +167,16 @@ SAID = 'rdfs:label "x"@en ; skos:definition "What it is."@en ; skos:example "One
         ("cp:c a cp:Criterion ; cp:comparesBy cp:isOneOf ; cp:leftDimension cp:colours .", "Only isOneOf"),
         ("cp:c a cp:Criterion ; cp:comparesBy cp:differenceWithin ; cp:leftDimension cp:finish .", "that are numbers"),
         ("cp:c a cp:Criterion ; cp:leftDimension cp:width ; cp:rightDimension cp:flatness .", "in one unit"),
-        ("cp:c a cp:Criterion ; cp:leftDimension cp:teeth ; cp:rightDimension cp:finish .", "both numbers or both codes"),
+        (
+            "cp:c a cp:Criterion ; cp:leftDimension cp:teeth ; cp:rightDimension cp:finish .",
+            "both numbers or both codes",
+        ),
         ("cp:r a cp:Remedy .", "an operation, an adapter, or both"),
         ("cp:r a cp:Remedy ; cp:byAdapter cp:Peg .", "names both faces"),
-        ("cp:r a cp:Remedy ; cp:remedyLower 1 . cp:c cp:hasRemedy cp:r ; cp:leftDimension cp:finish .", "Limits of a remedy"),
+        (
+            "cp:r a cp:Remedy ; cp:remedyLower 1 . cp:c cp:hasRemedy cp:r ; cp:leftDimension cp:finish .",
+            "Limits of a remedy",
+        ),
         ("cp:n a cp:Need .", "how bad an oversight is"),
         ("cp:n a cp:Need .", "cp:hasEvidence"),
         ("cp:n a cp:Renewal .", "in one sentence"),
@@ -181,7 +194,8 @@ def test_what_breaks_the_house_style_is_refused(text: str, said: str) -> None:
     assert any(said in message for message in planted("house-style", text))
 
 
-RULE = """cp:S a sh:NodeShape ; sh:targetClass cp:Part ; sh:order 1 ; sh:rule cp:r . cp:r a sh:SPARQLRule ; sh:order 1 ; sh:prefixes cp:p ;
+RULE = """cp:S a sh:NodeShape ; sh:targetClass cp:Part ; sh:order 1 ; sh:rule cp:r .
+cp:r a sh:SPARQLRule ; sh:order 1 ; sh:prefixes cp:p ;
  rdfs:label "r"@en ; skos:definition "What it concludes."@en ;
  sh:construct "CONSTRUCT { $this cp:a true } WHERE { $this cp:b ?c }" . """
 

@@ -1,9 +1,10 @@
 """What the tests of the rules share: the rules on their own, and another engine to hold ours against."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 import rdflib
 from pyoxigraph import BlankNode, Literal, NamedNode, Quad, Triple
@@ -39,7 +40,11 @@ def spelled(term: object) -> str:
         term = rdflib.Literal(term.value, datatype=rdflib.URIRef(term.datatype.value) if not term.language else None)
     if isinstance(term, rdflib.Literal):
         number = term.datatype in NUMBERS
-        return f'"{Decimal(str(term)).normalize():f}"^^number' if number else f'"{term}"^^{term.datatype or rdflib.XSD.string}'
+        return (
+            f'"{Decimal(str(term)).normalize():f}"^^number'
+            if number
+            else f'"{term}"^^{term.datatype or rdflib.XSD.string}'
+        )
     return term.value if isinstance(term, (NamedNode, BlankNode)) else str(term)
 
 
@@ -68,19 +73,20 @@ def as_rdflib(triples: Iterable[Triple | Quad]) -> rdflib.Graph:
 @contextmanager
 def parsing_once() -> Iterator[None]:
     """Let rdflib remember the algebra of a query's text: pySHACL parses it again for every focus node."""
-    parse, translate = processor.parseQuery, processor.translateQuery
+    sparql: Any = processor
+    parse, translate = sparql.parseQuery, sparql.translateQuery
     remembered: dict[str, object] = {}
 
-    def remember(text: str, base: object = None, names: object = None) -> object:
+    def remember(text: str, base: str | None = None, names: Mapping[str, Any] | None = None) -> object:
         if text not in remembered:
             remembered[text] = translate(parse(text), base, names)
         return remembered[text]
 
-    processor.parseQuery, processor.translateQuery = str, remember
+    sparql.parseQuery, sparql.translateQuery = str, remember
     try:
         yield
     finally:
-        processor.parseQuery, processor.translateQuery = parse, translate
+        sparql.parseQuery, sparql.translateQuery = parse, translate
 
 
 def derive_by_pyshacl(ontology: Iterable[Triple | Quad], given: Iterable[Triple]) -> set[Fact]:
@@ -95,6 +101,10 @@ def derive_by_pyshacl(ontology: Iterable[Triple | Quad], given: Iterable[Triple]
 def without_early_shapes(ontology: Iterable[Quad]) -> list[Quad]:
     """The triples without the shapes that complete the ontology, for where it is complete already."""
     quads = list(ontology)
-    orders = {q.subject: Decimal(q.object.value) for q in quads if q.predicate.value.endswith("#order")}
+    orders = {
+        q.subject: Decimal(q.object.value)
+        for q in quads
+        if q.predicate.value.endswith("#order") and isinstance(q.object, Literal)
+    }
     early = {q.subject for q in quads if q.predicate.value.endswith("#targetClass") and orders[q.subject] < 10}
     return [quad for quad in quads if quad.subject not in early]

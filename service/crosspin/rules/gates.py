@@ -12,7 +12,7 @@ from crosspin.model.terms import DEF, identifier
 from crosspin.rules.cases import Bench, Case, find_cases
 from crosspin.rules.query import Pattern, RuleQuery, take_apart
 from crosspin.store.graph import BrokenText, parse_text
-from crosspin.store.infer import SH
+from crosspin.store.infer import SH, rows
 
 RDF_TYPE = "http://www.w3.org/1999/02/22-rdf-syntax-ns#type"
 _FIRST_WORD = re.compile(r"WHERE\s*\{\s*(\S+)")
@@ -29,7 +29,9 @@ SELECT ?rule ?query ?order ?label ?definition ?shape ?shapeOrder ?target WHERE {
 }"""
 _PREFIXES = """
 PREFIX sh: <http://www.w3.org/ns/shacl#>
-SELECT ?rule ?prefix ?namespace WHERE { ?rule sh:prefixes/sh:declare ?d . ?d sh:prefix ?prefix ; sh:namespace ?namespace }"""
+SELECT ?rule ?prefix ?namespace WHERE {
+  ?rule sh:prefixes/sh:declare ?d . ?d sh:prefix ?prefix ; sh:namespace ?namespace
+}"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,26 +89,27 @@ def _placed(iri: str, files: Mapping[str, str]) -> str:
 def read_rule_texts(store: Store) -> tuple[tuple[RuleText, ...], tuple[Fault, ...]]:
     """The rules in a store, and where they leave the portable profile."""
     prefixes: dict[str, dict[str, str]] = {}
-    for row in store.query(_PREFIXES):
+    for row in rows(store, _PREFIXES):
         prefixes.setdefault(row["rule"].value, {})[row["prefix"].value] = row["namespace"].value
-    rows: dict[str, list[dict[str, str]]] = {}
+    written: dict[str, list[dict[str, str]]] = {}
     names = ("query", "order", "label", "definition", "shape", "shapeOrder", "target")
-    for row in store.query(_RULES):
+    for row in rows(store, _RULES):
         told = {name: row[name].value for name in names if row[name] is not None}
-        rows.setdefault(row["rule"].value if isinstance(row["rule"], NamedNode) else "", []).append(told)
-    rules, faults = [], []
-    for iri, told in sorted(rows.items()):
-        wrongs = list(_lint(iri, told, prefixes.get(iri, {})))
+        written.setdefault(row["rule"].value if isinstance(row["rule"], NamedNode) else "", []).append(forms)
+    rules: list[RuleText] = []
+    faults: list[Fault] = []
+    for iri, forms in sorted(written.items()):
+        wrongs = list(_lint(iri, forms, prefixes.get(iri, {})))
         faults.extend(Fault(iri or "a rule without a name", wrong, right) for wrong, right in wrongs)
         if not any(fatal in wrong for wrong, _ in wrongs for fatal in ("no sh:construct", "parse", "no order")):
-            query = take_apart(told[0]["query"], prefixes.get(iri, {}))
-            targets = tuple(sorted({t["target"] for t in told if "target" in t}))
-            rules.append(RuleText(iri, float(told[0]["order"]), targets, query))
+            query = take_apart(forms[0]["query"], prefixes.get(iri, {}))
+            targets = tuple(sorted({t["target"] for t in forms if "target" in t}))
+            rules.append(RuleText(iri, float(forms[0]["order"]), targets, query))
     return tuple(rules), tuple(faults)
 
 
-def _lint(iri: str, told: list[dict[str, str]], prefixes: dict[str, str]) -> Iterator[tuple[str, str]]:
-    rule = told[0]
+def _lint(iri: str, forms: list[dict[str, str]], prefixes: dict[str, str]) -> Iterator[tuple[str, str]]:
+    rule = forms[0]
     if not iri:
         yield "the rule is a blank node", "Give it an IRI, so that a derivation can name it"
     for name, word in (("label", "rdfs:label"), ("definition", "skos:definition")):
@@ -119,7 +122,8 @@ def _lint(iri: str, told: list[dict[str, str]], prefixes: dict[str, str]) -> Ite
     for one in told:
         if "shape" in one and one.get("shapeOrder") != rule.get("order"):
             yield (
-                f"the rule has order {rule.get('order')}, its shape cp:{identifier(one['shape'])} {one.get('shapeOrder')}",
+                f"the rule has order {rule.get('order')}, its shape cp:{identifier(one['shape'])}"
+                f" {one.get('shapeOrder')}",
                 "Give both the number of the layer; pySHACL orders shapes first",
             )
     if "query" not in rule:
@@ -171,7 +175,13 @@ def check_layers(rules: Iterable[RuleText], store: Store) -> Iterator[Fault]:
         for later, added in adds:
             if later.order >= rule.order and any(d.meets(a) for d in denied for a in added):
                 names = sorted(
-                    {identifier(p) for d in denied for a in added if d.meets(a) for p in (d.predicates or {"any property"})}
+                    {
+                        identifier(p)
+                        for d in denied
+                        for a in added
+                        if d.meets(a)
+                        for p in (d.predicates or {"any property"})
+                    }
                 )
                 yield Fault(
                     rule.iri,
@@ -183,12 +193,12 @@ def check_layers(rules: Iterable[RuleText], store: Store) -> Iterator[Fault]:
 
 def _atoms(rule: RuleText, patterns: Sequence[Pattern], store: Store) -> list[_Atom]:
     return [
-        _Atom(_classes(rule, s, store), _taken(rule, p, store), _taken(rule, o, store) if _closed(rule, p, o) else None)
+        _Atom(_classes(rule, s, store), _taken(rule, p, store), _taken(rule, o, store) if _closed(p, o) else None)
         for s, p, o in patterns
     ]
 
 
-def _closed(rule: RuleText, predicate: object, obj: object) -> bool:
+def _closed(predicate: object, obj: object) -> bool:
     """Whether the objects of a pattern are worth telling apart: constants, and the classes of rdf:type."""
     return isinstance(obj, URIRef) or (isinstance(obj, Variable) and str(predicate) == RDF_TYPE)
 
@@ -199,8 +209,7 @@ def _taken(rule: RuleText, node: object, store: Store) -> _Names:
         return frozenset({str(node)})
     for subject, predicate, obj in rule.query.patterns:
         if obj == node and isinstance(predicate, URIRef) and subject != node and str(predicate) != RDF_TYPE:
-            quads = store.quads_for_pattern(None, NamedNode(str(predicate)), None)
-            return frozenset(quad.object.value for quad in quads if isinstance(quad.object, NamedNode))
+            return frozenset(_objects(store, NamedNode(str(predicate))))
     return None
 
 
@@ -209,13 +218,25 @@ def _classes(rule: RuleText, node: object, store: Store) -> _Names:
     if str(node) == "this":
         found = set(rule.targets)
     else:
-        found = {str(o) for s, p, o in rule.query.patterns if s == node and str(p) == RDF_TYPE and isinstance(o, URIRef)}
+        found = {
+            str(o) for s, p, o in rule.query.patterns if s == node and str(p) == RDF_TYPE and isinstance(o, URIRef)
+        }
     if not found:
         return None
     below = NamedNode("http://www.w3.org/2000/01/rdf-schema#subClassOf")
     for name in tuple(found):
-        found |= {q.subject.value for q in store.quads_for_pattern(None, below, NamedNode(name))}
+        found |= _subjects(store, below, NamedNode(name))
     return frozenset(found)
+
+
+def _subjects(store: Store, predicate: NamedNode, obj: NamedNode) -> set[str]:
+    quads = store.quads_for_pattern(None, predicate, obj)
+    return {quad.subject.value for quad in quads if isinstance(quad.subject, NamedNode)}
+
+
+def _objects(store: Store, predicate: NamedNode) -> set[str]:
+    quads = store.quads_for_pattern(None, predicate, None)
+    return {quad.object.value for quad in quads if isinstance(quad.object, NamedNode)}
 
 
 # ---------------------------------------------------------------------- cases
@@ -231,15 +252,17 @@ def check_coverage(store: Store, cases: Iterable[Case]) -> Iterator[Fault]:
     for term in sorted(_to_cover(store)):
         for tried, word in ((expected, "expects"), (refused, "refuses")):
             if term not in tried:
-                yield Fault(term, f"no case {word} anything of it", f"Add a case with cp:tests of this term and cp:{word}")
+                yield Fault(
+                    term, f"no case {word} anything of it", f"Add a case with cp:tests of this term and cp:{word}"
+                )
 
 
 def _to_cover(store: Store) -> set[str]:
     typed = NamedNode(RDF_TYPE)
     classes = [NamedNode(DEF + name) for name in _COVERED] + [NamedNode(f"{SH}SPARQLRule")]
-    terms = {quad.subject.value for name in classes for quad in store.quads_for_pattern(None, typed, name)}
+    terms = {term for name in classes for term in _subjects(store, typed, name)}
     for word in ("hasCriterion", "adapterLeftCriterion", "adapterRightCriterion"):
-        terms |= {quad.object.value for quad in store.quads_for_pattern(None, NamedNode(DEF + word), None)}
+        terms |= _objects(store, NamedNode(DEF + word))
     return terms
 
 
@@ -247,4 +270,8 @@ def check_cases(bench: Bench, cases: Iterable[Case]) -> Iterator[Fault]:
     """The cases that do not come out."""
     for case in cases:
         for miss in bench.judge(case):
-            yield Fault(case.iri, f"the graph {miss.graph} {miss.problem}", "Mend the rule, or the case if it asks for what is not so")
+            yield Fault(
+                case.iri,
+                f"the graph {miss.graph} {miss.problem}",
+                "Mend the rule, or the case if it asks for what is not so",
+            )

@@ -166,7 +166,9 @@ def _denied(proof: Proof) -> Iterator[str]:
     """Judged joints, needs and resources that clash."""
     for joint in proof.joints.values():
         if joint.judged and joint.verdict is Verdict.CLASHES:
-            failing = ", ".join(f.criterion for f in joint.findings if f.verdict is Verdict.CLASHES and f.remedy is None)
+            failing = ", ".join(
+                f.criterion for f in joint.findings if f.verdict is Verdict.CLASHES and f.remedy is None
+            )
             yield f"{joint.joint} clashes by {failing}."
     for need in proof.needs.values():
         if need.verdict is Verdict.CLASHES:

@@ -87,7 +87,7 @@ def take_apart(query: str, prefixes: dict[str, str]) -> RuleQuery:
 
 def _piece(node: CompValue, key: str) -> object:
     """A piece of a node, or an empty list: CompValue.get gives the key itself where there is none."""
-    return node[key] if key in node else []
+    return node[key] if key in node else []  # noqa: SIM401
 
 
 def _collect(node: object, prefixes: dict[str, str], found: RuleQuery, denied: bool) -> None:

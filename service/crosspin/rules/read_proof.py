@@ -25,11 +25,13 @@ class Conclusions:
         self._facts: dict[str, dict[str, list[NamedNode | Literal]]] = defaultdict(lambda: defaultdict(list))
         self._of_type: dict[str, list[str]] = defaultdict(list)
         for triple in triples:
-            predicate, subject = triple.predicate, triple.subject.value
-            if predicate == TYPE:
-                self._of_type[triple.object.value].append(subject)
+            subject, obj = triple.subject, triple.object
+            if not isinstance(subject, NamedNode) or not isinstance(obj, NamedNode | Literal):
+                raise TypeError(f"{triple} has a blank node, which no rule may derive")
+            if triple.predicate == TYPE:
+                self._of_type[obj.value].append(subject.value)
             else:
-                self._facts[predicate.value][subject].append(triple.object)
+                self._facts[triple.predicate.value][subject.value].append(obj)
 
     def members(self, name: str) -> list[str]:
         """The IRIs of a class's members, sorted."""
@@ -83,7 +85,10 @@ def read_discrepancies(found: Conclusions) -> tuple[str, ...]:
 
 
 def read_proof(found: Conclusions, discrepancies: tuple[str, ...]) -> Proof:
-    """Everything that the rules say of a plan, beside what they said of the vehicle as received; raises ValueError where a result lacks its verdict."""
+    """Everything that the rules say of a plan, beside what they said of the vehicle as received.
+
+    Raises ValueError where a result lacks its verdict.
+    """
     needs = (_need(found, node) for node in found.members("NeedFinding"))
     resources = (_resource(found, node) for node in found.members("Tally") if not found.flag(node, "isFlawed"))
     remedies = {found.iri(node, "byRemedy") for node in found.members("Mending")}

@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from pyoxigraph import DefaultGraph, NamedNode, Quad, Store, Triple
+from pyoxigraph import BlankNode, DefaultGraph, NamedNode, Quad, QuerySolutions, QueryTriples, Store, Triple
 
 SH = "http://www.w3.org/ns/shacl#"
 FIRST_BUILD_ORDER = Decimal(10)
@@ -51,14 +51,18 @@ class Rule:
         return replace(self, query=self.query.replace(f"?this a <{self.target}> .", f"VALUES ?this {{ {values} }}", 1))
 
 
+def rows(store: Store, query: str) -> QuerySolutions:
+    """The solutions of a SELECT over all graphs together."""
+    found = store.query(query, use_default_graph_as_union=True)
+    assert isinstance(found, QuerySolutions)
+    return found
+
+
 def read_rules(store: Store) -> tuple[Rule, ...]:
     """The rules in a store, in running order; raises ValueError where one has no WHERE."""
-    prefixes = "".join(
-        f"PREFIX {row['prefix'].value}: <{row['namespace'].value}>\n"
-        for row in store.query(_PREFIXES, use_default_graph_as_union=True)
-    )
+    prefixes = "".join(f"PREFIX {row['prefix'].value}: <{row['namespace'].value}>\n" for row in rows(store, _PREFIXES))
     rules = []
-    for row in store.query(_RULES, use_default_graph_as_union=True):
+    for row in rows(store, _RULES):
         body = row["construct"].value.replace("$this", "?this")
         target = row["target"].value
         match = _WHERE.search(body)
@@ -75,9 +79,10 @@ def infer(store: Store, rules: Iterable[Rule], read: Sequence[NamedNode | Defaul
     Returns the number of new triples.
     """
     before = sum(1 for _ in store.quads_for_pattern(None, None, None, write))
-    graphs = [*read, write]
+    graphs: list[NamedNode | BlankNode | DefaultGraph] = [*read, write]
     for rule in rules:
         found = store.query(rule.query, default_graph=graphs)
+        assert isinstance(found, QueryTriples)
         store.extend([Quad(t.subject, t.predicate, t.object, write) for t in found])
     return sum(1 for _ in store.quads_for_pattern(None, None, None, write)) - before
 
@@ -98,7 +103,7 @@ class Workspace:
     def settle(self, rules: Iterable[Rule]) -> None:
         """Add for good what the rules derive from the ground."""
         for rule in rules:
-            self.store.extend([Quad(t.subject, t.predicate, t.object) for t in self.store.query(rule.query)])
+            self.store.extend([Quad(t.subject, t.predicate, t.object) for t in self._derive(rule)])
 
     def keep(self, name: str, triples: Iterable[Triple]) -> None:
         """Add triples for good under a name, once; they are facts that many suppositions need."""
@@ -120,13 +125,18 @@ class Workspace:
             for rule in rules:
                 if not self._has_members(rule.target):
                     continue
-                fresh = self._add(self.store.query(rule.query), added)
+                fresh = self._add(self._derive(rule), added)
                 if note is not None:
                     note(rule, [quad.triple for quad in fresh])
             yield self.store
         finally:
             for quad in added:
                 self.store.remove(quad)
+
+    def _derive(self, rule: Rule) -> QueryTriples:
+        found = self.store.query(rule.query)
+        assert isinstance(found, QueryTriples)
+        return found
 
     def _has_members(self, target: str) -> bool:
         members = self.store.quads_for_pattern(None, _TYPE, NamedNode(target))
