@@ -7,14 +7,9 @@ from crosspin.answer.plan import Reason
 from crosspin.answer.words import Words
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.proposal import Cause, Choice, Proposal, State
+from crosspin.knockon.received import received_part
 from crosspin.model.judge import Finding, judge_joint
 from crosspin.model.schema import Layout, Model, Part, Vehicle, Verdict
-
-
-def stand_in(model: Model, layout: Layout, path: str) -> Part:
-    """The stand-in for the part at a position that nobody looked at."""
-    role = model.roles[next(p.role for p in layout.positions if p.path == path)]
-    return Part(id=f"unseen:{path}", kind=role.kind, label=f"the unseen {role.label}", unidentified=True)
 
 
 @dataclass(frozen=True)
@@ -29,9 +24,8 @@ class Scene:
 
     def received(self, path: str) -> Part | None:
         """The received part at a position, a stand-in where nobody looked."""
-        if path in self.vehicle.parts:
-            return self.catalog.parts[self.vehicle.parts[path]]
-        return stand_in(self.model, self.layout, path) if path in self.vehicle.unseen else None
+        position = next(p for p in self.layout.positions if p.path == path)
+        return received_part(self.model, self.catalog, self.vehicle, position)
 
     def planned(self, path: str) -> Part | None:
         """The part that the plan has at a position."""
