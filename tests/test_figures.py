@@ -21,7 +21,7 @@ from crosspin.figures.derive import (
 from crosspin.figures.exact import canonical, parse_number, rounded, spell
 
 D = Decimal
-REGISTRY = pint.UnitRegistry(non_int_type=Decimal)
+REGISTRY: pint.UnitRegistry[Decimal] = pint.UnitRegistry(non_int_type=Decimal)
 
 
 # ANSI B92.1-1970 (R1993), basic dimensions, 30 degree external splines, 24/48 pitch:
