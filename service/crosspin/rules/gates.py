@@ -95,7 +95,7 @@ def read_rule_texts(store: Store) -> tuple[tuple[RuleText, ...], tuple[Fault, ..
     names = ("query", "order", "label", "definition", "shape", "shapeOrder", "target")
     for row in rows(store, _RULES):
         told = {name: row[name].value for name in names if row[name] is not None}
-        written.setdefault(row["rule"].value if isinstance(row["rule"], NamedNode) else "", []).append(forms)
+        written.setdefault(row["rule"].value if isinstance(row["rule"], NamedNode) else "", []).append(told)
     rules: list[RuleText] = []
     faults: list[Fault] = []
     for iri, forms in sorted(written.items()):
@@ -119,7 +119,7 @@ def _lint(iri: str, forms: list[dict[str, str]], prefixes: dict[str, str]) -> It
         yield "the rule has no order", "Write sh:order with the number of its layer"
     if "shape" not in rule:
         yield "the rule is in no node shape with a sh:targetClass", "Add it to the sh:rule of its layer's shape"
-    for one in told:
+    for one in forms:
         if "shape" in one and one.get("shapeOrder") != rule.get("order"):
             yield (
                 f"the rule has order {rule.get('order')}, its shape cp:{identifier(one['shape'])}"
