@@ -115,8 +115,8 @@ class Bench:
         """What follows from the given triples and was not among them, by the IRI of the rule that derived it first."""
         found: dict[str, set[Triple]] = {}
 
-        def note(rule: Rule, fresh: list[Triple]) -> None:
-            found.setdefault(rule.iri, set()).update(fresh)
+        def note(rule: Rule, fresh: list[Quad]) -> None:
+            found.setdefault(rule.iri, set()).update(quad.triple for quad in fresh)
 
         with self._workspace.suppose(given, self._rules_for(given), note):
             return {rule: triples for rule, triples in found.items() if triples}

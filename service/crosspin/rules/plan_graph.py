@@ -1,6 +1,7 @@
 """A proposal as RDF: what stands where, what was taken out, what is mended, and how resources add up.
 
-A filled position becomes a `cp:Placement`, an emptied one a `cp:Vacancy`.  Rules do not add up, so the sum
+A filled position becomes a `cp:Placement`, an emptied one a `cp:Vacancy`, which says whether a wish to
+remove asked for it.  Rules do not add up, so the sum
 of each resource is written down as tally lines, which the rules check.
 """
 
@@ -67,6 +68,8 @@ class PlanGraph:
             state = proposal.choices[position.path].state
             old, part = received[position.path], standing[position.path]
             triples += _place(layout, position.path, state, old, part)
+            if state is State.EMPTIED and any(w.startswith("remove/") for w in proposal.asked.get(position.path, ())):
+                triples.append(Triple(_vacancy_node(position.path), cp("wasAsked"), TRUE))
             for one in (old if state is not State.RECEIVED else None, part):
                 if one is not None:
                     parts[one.id] = one
@@ -152,6 +155,10 @@ def placement_node(path: str) -> NamedNode:
     return NamedNode(f"{PLAN.value}/at/{path}")
 
 
+def _vacancy_node(path: str) -> NamedNode:
+    return NamedNode(f"{PLAN.value}/vacancy/{path}")
+
+
 def _place(layout: Layout, path: str, state: State, old: Part | None, part: Part | None) -> Iterator[Triple]:
     if part is not None:
         node = placement_node(path)
@@ -160,7 +167,7 @@ def _place(layout: Layout, path: str, state: State, old: Part | None, part: Part
         if state is State.FRESH:
             yield Triple(node, cp("isFresh"), TRUE)
     elif state is State.EMPTIED:
-        node = NamedNode(f"{PLAN.value}/vacancy/{path}")
+        node = _vacancy_node(path)
         yield Triple(node, TYPE, cp("Vacancy"))
     else:
         return

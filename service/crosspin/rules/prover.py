@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from decimal import Decimal
 from functools import lru_cache
+from itertools import chain
 from queue import LifoQueue
 
 from pyoxigraph import Literal, NamedNode, Quad, Triple, serialize
@@ -71,10 +72,12 @@ class Prover:
         plan = self._plan_graph.proposed(self._catalog.vehicles[ask.vehicle], proposal)
         shown = Triple(PLAN, _SHOWS_ALL, Literal(True))
         derived = self._derive(Written([*plan.build, shown], plan.parts))
-        told = {*plan.build, shown, *derived}.union(*plan.parts.values())
-        for triple, rule in derived.items():
-            if triple.predicate == _VERDICT:
-                told.add(Triple(triple.subject, _GENERATED_BY, NamedNode(rule.iri)))
+        told = {*plan.build, shown}.union(*plan.parts.values())
+        for rule, quads in derived:
+            triples = [quad.triple for quad in quads]
+            told.update(triples)
+            verdicts = (triple for triple in triples if triple.predicate == _VERDICT)
+            told.update(Triple(verdict.subject, _GENERATED_BY, NamedNode(rule.iri)) for verdict in verdicts)
         text = serialize(sorted(told, key=str), format=FORMATS[media_type], prefixes=_PREFIXES)
         assert text is not None
         return text
@@ -92,15 +95,15 @@ class Prover:
         return read_discrepancies(self._conclude(self._plan_graph.received(vehicle), vehicle))
 
     def _conclude(self, written: Written, vehicle: Vehicle) -> Conclusions:
-        derived = self._derive(written)
-        return Conclusions([*written.build, *derived], thing("layout", vehicle.layout))
+        derived = chain.from_iterable(quads for _, quads in self._derive(written))
+        return Conclusions(chain(written.build, derived), thing("layout", vehicle.layout))
 
-    def _derive(self, written: Written) -> dict[Triple, Rule]:
-        """Each derived triple, with the rule that derived it first."""
-        derived: dict[Triple, Rule] = {}
+    def _derive(self, written: Written) -> list[tuple[Rule, list[Quad]]]:
+        """What each rule derived, in running order; a triple is told by the rule that derived it first."""
+        derived: list[tuple[Rule, list[Quad]]] = []
 
-        def note(rule: Rule, fresh: list[Triple]) -> None:
-            derived.update(dict.fromkeys(fresh, rule))
+        def note(rule: Rule, fresh: list[Quad]) -> None:
+            derived.append((rule, fresh))
 
         workspace = self._idle.get()
         try:

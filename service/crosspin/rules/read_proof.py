@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from decimal import Decimal
 
-from pyoxigraph import Literal, NamedNode, Triple
+from pyoxigraph import Literal, NamedNode, Quad, Triple
 
 from crosspin.figures.exact import canonical
 from crosspin.model.records import DECIMAL, INTEGER, TYPE
@@ -19,7 +19,7 @@ _PLACEMENT = f"{PLAN.value}/at/"
 class Conclusions:
     """The triples of a plan and what follows from them, looked up by property and subject."""
 
-    def __init__(self, triples: Iterable[Triple], layout: str) -> None:
+    def __init__(self, triples: Iterable[Triple | Quad], layout: str) -> None:
         """`layout` is the IRI of the layout, which names of positions, joints and pairings start with."""
         self._base = f"{layout}/"
         self._facts: dict[str, dict[str, list[NamedNode | Literal]]] = defaultdict(lambda: defaultdict(list))

@@ -113,7 +113,7 @@ class Workspace:
 
     @contextmanager
     def suppose(
-        self, triples: Iterable[Triple], rules: Iterable[Rule], note: Callable[[Rule, list[Triple]], None] | None = None
+        self, triples: Iterable[Triple], rules: Iterable[Rule], note: Callable[[Rule, list[Quad]], None] | None = None
     ) -> Iterator[Store]:
         """While the context lasts the store holds the triples too, and what the rules derive from all.
 
@@ -127,7 +127,7 @@ class Workspace:
                     continue
                 fresh = self._add(self._derive(rule), added)
                 if note is not None:
-                    note(rule, [quad.triple for quad in fresh])
+                    note(rule, fresh)
             yield self.store
         finally:
             for quad in added:
