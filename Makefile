@@ -2,7 +2,7 @@
 PYTHON ?= python3.11
 BIN := .venv/bin
 
-.PHONY: demo test lint serve clean
+.PHONY: demo test lint serve lock clean
 
 demo: .venv/.stamp
 	$(BIN)/crosspin ask --times seed_data/asks/hill-patrol.json
@@ -19,15 +19,23 @@ lint: .venv/.lint-stamp
 serve: .venv/.stamp
 	$(BIN)/crosspin serve
 
+# Take the newest versions that pyproject.toml admits and write them down.
+lock: clean
+	$(PYTHON) -m venv .venv
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --upgrade "pip>=25.1"
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable . --group test --group lint
+	echo "# Exact versions that the tests last passed with; regenerate with: make lock" > requirements.lock
+	$(BIN)/python -m pip freeze --exclude-editable >> requirements.lock
+
 clean:
 	rm -rf .venv
 
-.venv/.stamp: pyproject.toml
+.venv/.stamp: pyproject.toml requirements.lock
 	$(PYTHON) -m venv .venv
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --upgrade "pip>=25.1"
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable . --group test
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint requirements.lock --editable . --group test
 	touch $@
 
 .venv/.lint-stamp: .venv/.stamp
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --group lint
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint requirements.lock --group lint
 	touch $@
