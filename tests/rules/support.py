@@ -106,5 +106,6 @@ def without_early_shapes(ontology: Iterable[Quad]) -> list[Quad]:
         for q in quads
         if q.predicate.value.endswith("#order") and isinstance(q.object, Literal)
     }
-    early = {q.subject for q in quads if q.predicate.value.endswith("#targetClass") and orders[q.subject] < 10}
+    early = {node for node, order in orders.items() if order < 10}
+    early &= {q.subject for q in quads if q.predicate.value.endswith("#targetClass")}
     return [quad for quad in quads if quad.subject not in early]
