@@ -109,6 +109,18 @@ def test_a_plan_as_turtle_and_as_json_ld_is_the_same_graph() -> None:
     assert (None, None, URIRef("https://crosspin.example/id/part/fh-88-hp-1600-b")) in turtle
 
 
+def test_what_must_be_there_may_go_where_the_customer_wants_it_out() -> None:
+    roles = client.get("/v1/model").json()["roles"]
+    assert not any(roles[role]["may_be_empty"] for role in ("SpareWheelRole", "SpareTyreRole"))
+    told = asked({"vehicle": "hill-patrol", "remove": ["spare-wheel", "spare-tyre"]}).json()
+    assert told["verdict"] == "plan"
+    assert {step["position"]: step["action"] for step in told["steps"]} == {
+        "spare-tyre": "remove",
+        "spare-wheel": "remove",
+    }
+    assert told["order"] == []
+
+
 def test_wishes_that_contradict_each_other() -> None:
     reply = asked(IMPOSSIBLE)
     assert reply.status_code == 200, reply.text

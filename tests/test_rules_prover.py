@@ -156,6 +156,20 @@ def test_a_needed_part_left_out_is_noticed() -> None:
     assert "front/gear-set is left empty, which its role does not allow." in said
 
 
+def test_what_must_be_there_may_go_only_where_it_was_asked_out() -> None:
+    holdings = seed_library().holdings
+    ask = Ask(vehicle="hill-patrol", remove=("spare-*",))
+    found = Searcher(holdings.model, holdings.catalog).propose(ask)
+    assert isinstance(found, Proposal)
+    assert not holdings.model.roles["SpareWheelRole"].may_be_empty
+    prover().prove(ask, found)
+    asked_less = {path: wishes for path, wishes in found.asked.items() if path != "spare-wheel"}
+    with pytest.raises(Disproved) as caught:
+        prover().prove(ask, replace(found, asked=asked_less))
+    assert "spare-wheel is left empty, which its role does not allow." in str(caught.value)
+    assert "spare-tyre" not in str(caught.value)
+
+
 def test_miscounted_costs_are_noticed() -> None:
     cost = proposed().cost
     for name, wrong in (("unsafe", cost.unsafe + 1), ("extra", cost.extra - 1), ("unknown", cost.unknown + 1)):

@@ -65,6 +65,39 @@ def test_a_removed_part_leaves_its_place_empty() -> None:
     assert found.cost == Cost(0, 0, 0, Decimal("0.00"))
 
 
+def test_what_the_customer_removes_may_go_whatever_its_role() -> None:
+    found = asked(remove=["carrier"])
+    assert found.choices["carrier"] == Choice(State.EMPTIED, None)
+    assert found.choices["front/left/shaft"] == Choice(State.RECEIVED, "shaft-27")
+    assert found.cost == Cost(0, 0, 0, Decimal("0.00"))
+    assert found.alternatives["carrier"] == ()
+
+
+def test_the_search_empties_no_such_position_of_its_own_accord() -> None:
+    """Leaving out the carrier would spare the shafts; only whoever asks may do that."""
+    conflict = Searcher(small_model(), small_catalog()).propose(
+        ask_of(fit=[{"at": "front/left/shaft", "part": "shaft-33"}], keep=["front/right/shaft"])
+    )
+    assert isinstance(conflict, Conflict)
+    found = asked(fit=[{"at": "front/left/shaft", "part": "shaft-33"}], keep=["front/right/shaft"], remove=["carrier"])
+    assert found.choices["carrier"] == Choice(State.EMPTIED, None)
+
+
+def test_a_removal_given_up_leaves_the_place_free_to_be_empty() -> None:
+    """Else giving a wish up could forbid a plan that the ask as a whole has."""
+    ask = ask_of(fit=[{"at": "front/left/shaft", "part": "shaft-33"}], keep=["front/right/shaft"], remove=["carrier"])
+    found = Searcher(small_model(), small_catalog()).without(ask, ["remove/0"])
+    assert found.choices["carrier"] == Choice(State.EMPTIED, None)
+    assert found.cost == Cost(0, 1, 0, Decimal("150.00"))
+    assert found.asked == {"front/left/shaft": ("fit/0",), "front/right/shaft": ("keep/0",)}
+
+
+def test_giving_up_too_little_is_an_error() -> None:
+    ask = ask_of(fit=[{"at": "carrier", "part": "carrier-33"}], keep=["front/left/*", "front/right/*", "hose"])
+    with pytest.raises(ValueError, match="contradict"):
+        Searcher(small_model(), small_catalog()).without(ask, ["keep/2"])
+
+
 def test_a_kit_goes_where_its_parts_are_taken() -> None:
     found = asked(fit=[{"at": "*", "kit": "pair"}])
     assert found.choices["front/left/shaft"] == FRESH_33
@@ -125,7 +158,6 @@ def test_keeping_the_shafts_contradicts_the_carrier() -> None:
         ),
         ({"fit": [{"at": "hose", "part": "hose"}], "keep": ["hose"]}, "keep/0", "hose is named by fit/0 already"),
         ({"fit": [{"at": "hose", "part": "hose"}], "remove": ["hose"]}, "remove/0", "hose is named by fit/0 already"),
-        ({"remove": ["carrier"]}, "remove/0", "carrier may not be left empty"),
         ({"remove": ["horse"]}, "remove/0", "no position matches 'horse'"),
     ],
 )  # fmt: skip
@@ -182,7 +214,7 @@ def test_a_part_that_is_not_sold_cannot_be_asked_for_elsewhere() -> None:
 
 
 def test_every_problem_is_told_at_once() -> None:
-    problems = refused(fit=[{"at": "horse", "part": "hose"}, {"at": "hose", "part": "house"}], remove=["carrier"])
+    problems = refused(fit=[{"at": "horse", "part": "hose"}, {"at": "hose", "part": "house"}], remove=["cart"])
     assert [place for place, _, _ in problems] == ["fit/0/at", "fit/1/part", "remove/0"]
 
 

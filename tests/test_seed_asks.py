@@ -40,3 +40,22 @@ def test_the_rules_prove_what_the_search_proposes() -> None:
             assert answer.ways_out
     assert told["plan"] >= 10
     assert told["contradiction"] >= 5
+
+
+def test_whatever_the_customer_wants_out_goes() -> None:
+    """One to three positions emptied, whatever their roles: proved, or the removals contradict something."""
+    chance = random.Random(20261126)
+    model, catalog = seed_desk().holdings.model, seed_desk().holdings.catalog
+    told = Counter[str]()
+    for _ in range(25):
+        vehicle = chance.choice(list(catalog.vehicles.values()))
+        filled = sorted({*vehicle.parts, *vehicle.unseen})
+        out = chance.sample(filled, chance.randrange(1, 4))
+        answer = seed_desk().ask(Ask(vehicle=vehicle.id, remove=tuple(out)))
+        told[answer.verdict] += 1
+        if isinstance(answer, Plan):
+            gone = {step.position for step in answer.steps if step.action == "remove"}
+            assert gone >= set(out)
+            roles = {p.path: model.roles[p.role] for p in model.layouts[vehicle.layout].positions}
+            assert all(roles[path].may_be_empty for path in gone - set(out))
+    assert told["plan"] >= 10

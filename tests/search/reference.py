@@ -132,11 +132,13 @@ class Reference:
         ]
 
     def domain(self, path: str, active: frozenset[str]) -> list[Held]:
-        """What may stand at a position while the active wishes hold, the preferred first."""
+        """What may stand at a position while the active wishes hold, the preferred first.  What the ask
+        removes may go whatever the role says, whether or not the wish is active."""
         here = [wish for wish in self.wishes if wish in active and path in self.wishes[wish]]
         was = self.was[path]
         options: list[Held] = [("received", was)]
-        if was is not None and self.role[path]["may_be_empty"]:
+        asked = any(path in at for wish, at in self.wishes.items() if wish.startswith("remove/"))
+        if was is not None and (self.role[path]["may_be_empty"] or asked):
             options.append(("emptied", None))
         options += [("fresh", part) for part in self.orderable(path)]
         options = [held for held in options if all(self.granted(path, wish, held) for wish in here)]

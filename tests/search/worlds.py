@@ -490,7 +490,7 @@ class _Builder:
                 break
             path = free.pop()
             role = self.roles[next(p.role for p in self.positions if p.path == path)]
-            if role.may_be_empty and self.chance(20):
+            if self.chance(20):
                 removes.append(path)
                 continue
             sold = [

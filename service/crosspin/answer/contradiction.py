@@ -1,52 +1,18 @@
 """Tells a conflict: which wishes contradict each other, what speaks against them, and the ways out."""
 
 from collections.abc import Iterable, Mapping
-from decimal import Decimal
 
 from crosspin.answer.plan import Contradiction, WayOutLine, WishLine
 from crosspin.answer.reasons import Reasons, Scene
 from crosspin.answer.tell import told_cost
 from crosspin.figures.exact import spell
 from crosspin.knockon.ask import Ask, Fit, ReadingWish
-from crosspin.knockon.proposal import Choice, Conflict, Cost, Proposal, State
+from crosspin.knockon.proposal import Conflict, Proposal
 from crosspin.knockon.wishes import Question
 from crosspin.model.judge import judge_joint
 from crosspin.model.schema import Part, Verdict
 
 _ENOUGH = 6
-
-
-def without(ask: Ask, wishes: Iterable[str]) -> Ask:
-    """The same ask with some of its wishes given up."""
-    gone = set(wishes)
-
-    def rest(sort: str, length: int) -> list[int]:
-        return [i for i in range(length) if f"{sort}/{i}" not in gone]
-
-    return ask.model_copy(
-        update={
-            "fit": tuple(ask.fit[i] for i in rest("fit", len(ask.fit))),
-            "keep": tuple(ask.keep[i] for i in rest("keep", len(ask.keep))),
-            "remove": tuple(ask.remove[i] for i in rest("remove", len(ask.remove))),
-        }
-    )
-
-
-def as_received(question: Question) -> Proposal:
-    """What is left when every wish is given up: the vehicle as it stands."""
-    return Proposal(
-        choices={
-            path: Choice(State.RECEIVED, part.id if part is not None else None)
-            for path, part in question.received.items()
-        },
-        asked={},
-        mendings=(),
-        cost=Cost(0, 0, 0, Decimal(0)),
-        causes={},
-        forced=frozenset(),
-        alternatives={},
-        ruled_out={},
-    )
 
 
 def tell_contradiction(

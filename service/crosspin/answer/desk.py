@@ -5,7 +5,7 @@ from pathlib import Path
 from threading import Lock
 from time import perf_counter
 
-from crosspin.answer.contradiction import as_received, tell_contradiction, without
+from crosspin.answer.contradiction import tell_contradiction
 from crosspin.answer.fit import Fitter
 from crosspin.answer.plan import Contradiction, Cost, Fit, Mate, PartLine, Plan, Taker
 from crosspin.answer.reasons import Scene
@@ -111,10 +111,7 @@ class Desk:
     def _contradiction(self, bench: Bench, ask: Ask, conflict: Conflict) -> Contradiction:
         model, catalog = bench.holdings.model, bench.holdings.catalog
         question = understand(model, catalog, ask)
-        eased = without(ask, conflict.ways_out[0].give_up)
-        wished = eased.fit or eased.remove
-        way = bench.searcher.propose(eased) if wished else as_received(question)
-        assert isinstance(way, Proposal), "the first way out has a plan"
+        way = bench.searcher.without(ask, conflict.ways_out[0].give_up)
         return tell_contradiction(self._scene(bench, ask, way), ask, question, conflict, way, bench.holdings.version)
 
     # ------------------------------------------------------------------ fit and mates

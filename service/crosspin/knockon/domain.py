@@ -125,10 +125,10 @@ class Domains:
         return self._compiled.candidates[self._question.positions[path].role]
 
     def _free(self, path: str) -> list[Value]:
-        """Leave it, take it out where the position may be empty, or bring any part."""
+        """Leave it, take it out where the role or the ask lets the position be empty, or bring any part."""
         role = self._compiled.model.roles[self._question.positions[path].role]
         values = [Value(State.RECEIVED)]
-        if role.may_be_empty and self._question.received[path] is not None:
+        if (role.may_be_empty or path in self._question.vacated) and self._question.received[path] is not None:
             values.append(Value(State.EMPTIED))
         candidates = self._candidates(path)
         spared = [candidates.places[part] for part in self._question.spared.get(path, ())]

@@ -1,6 +1,6 @@
 """Search proposes: the cheapest complete change that goes together, or why there is none."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import Ask
@@ -53,6 +53,19 @@ class Searcher:
             raise ValueError("no plan has the forced choices")
         names = [wish.id for wish in question.wishes]
         return Conflicts(names, lambda granted: self._cost(compiled, question.only(granted)), compiled.weights).find()
+
+    def without(self, ask: Ask, given_up: Iterable[str]) -> Proposal:
+        """The best plan when some wishes of an ask are given up ("keep/0"), as a way out of a conflict counts it.
+
+        What those wishes would admit beyond what is usual (a part that is not in stock, an empty place) stays
+        admitted.  Raises AskError and SearchLimit as `propose` does, and ValueError where there is no plan.
+        """
+        question = understand(self._model, self._catalog, ask)
+        granted = frozenset(wish.id for wish in question.wishes) - set(given_up)
+        found = self._plan(self.compiled(question.layout.id, ask.in_stock_only), question.only(granted), {})
+        if found is None:
+            raise ValueError("the wishes that remain contradict each other")
+        return found
 
     def _solver(self, compiled: Compiled, network: Network) -> Solver:
         return Solver(network.sizes, network.factors, len(network.paths), compiled.weights.extra, self._quick_limit)

@@ -34,13 +34,20 @@ class Wish:
         """Whether it is a keep wish."""
         return self.id.startswith("keep/")
 
+    @property
+    def removes(self) -> bool:
+        """Whether it is a remove wish."""
+        return self.id.startswith("remove/")
+
 
 @dataclass(frozen=True)
 class Question:
     """An ask understood: the vehicle, what stands where, and the wishes in the order of the ask.
 
     `spared` lists by position the parts that the ask names there by id: they may come in although they are
-    not in stock, also when the wish that names them is given up to get out of a conflict.
+    not in stock, also when the wish that names them is given up to get out of a conflict.  `vacated` are the
+    positions that the ask empties: they may be left empty, whatever their role, also when the removal is
+    given up.  So giving a wish up only ever takes a restriction away.
     """
 
     vehicle: Vehicle
@@ -50,6 +57,7 @@ class Question:
     wishes: tuple[Wish, ...]
     in_stock_only: bool
     spared: Mapping[str, tuple[str, ...]]
+    vacated: frozenset[str]
 
     @cached_property
     def by_path(self) -> Mapping[str, tuple[Wish, ...]]:
@@ -111,7 +119,8 @@ def understand(model: Model, catalog: Catalog, ask: Ask) -> Question:
         for path, want in wish.wants.items()
         if want is not None
     }
-    return Question(vehicle, layout, positions, received, wishes, ask.in_stock_only, spared)
+    vacated = frozenset(path for wish in wishes if wish.removes for path in wish.wants)
+    return Question(vehicle, layout, positions, received, wishes, ask.in_stock_only, spared, vacated)
 
 
 class _Wishes:
@@ -131,8 +140,6 @@ class _Wishes:
         fits = [Wish(f"fit/{i}", self.fit(f"fit/{i}", fit)) for i, fit in enumerate(ask.fit)]
         keeps = [self.plain(f"keep/{i}", pattern) for i, pattern in enumerate(ask.keep)]
         removes = [self.plain(f"remove/{i}", pattern) for i, pattern in enumerate(ask.remove)]
-        for wish in removes:
-            self.check_removable(wish)
         wishes = (*fits, *keeps, *removes)
         self.check_once(wishes)
         return wishes
@@ -147,14 +154,6 @@ class _Wishes:
 
     def plain(self, place: str, pattern: str) -> Wish:
         return Wish(place, dict.fromkeys(self.matched(place, pattern)))
-
-    def check_removable(self, wish: Wish) -> None:
-        for path in wish.wants:
-            role = self.model.roles[self.positions[path].role]
-            if not role.may_be_empty and self.received[path] is not None:
-                self.reader.wrong(
-                    wish.id, f"{path} may not be left empty", f"leave {path} out, or fit another part there"
-                )
 
     def check_once(self, wishes: tuple[Wish, ...]) -> None:
         """A position is either fitted (once), kept or emptied."""
