@@ -59,6 +59,24 @@ def test_a_load_needs_a_larger_box() -> None:
     assert found.causes["box"] == (Cause("lamp", "circuits"),)
 
 
+def test_what_nobody_has_looked_at_could_draw_and_leaves_the_sum_unknown() -> None:
+    model, catalog = small_model(), small_catalog()
+    lit = model.kinds["Hose"].model_copy(
+        update={"id": "LitHose", "ancestors": ("Part", "Hose", "LitHose"), "features": ("draw",)}
+    )
+    model = model.model_copy(update={"kinds": {**model.kinds, "LitHose": lit}})
+    parts = {path: part for path, part in catalog.vehicles["v"].parts.items() if path != "hose"}
+    vehicle = catalog.vehicles["v"].model_copy(update={"parts": parts, "unseen": ("hose",)})
+    searcher = Searcher(model, type(catalog)(catalog.parts, catalog.specs, catalog.kits, {"v": vehicle}))
+    lamp = searcher.propose(ask_of(fit=[{"at": "lamp", "part": "lamp-2"}]))
+    assert isinstance(lamp, Proposal)
+    assert lamp.choices["box"] == Choice(State.RECEIVED, "box-1")
+    assert lamp.cost == Cost(0, 0, 1, Decimal("30.00"))
+    unmoved = searcher.propose(ask_of(fit=[{"at": "front/left/shaft", "part": "shaft-27"}]))
+    assert isinstance(unmoved, Proposal)
+    assert unmoved.cost.unknown == 0
+
+
 def test_a_removed_part_leaves_its_place_empty() -> None:
     found = asked(remove=["hose"])
     assert found.choices["hose"] == Choice(State.EMPTIED, None)

@@ -330,7 +330,8 @@ class Reference:
         net = Fraction(0)
         for end, sign in (("draw", 1), ("supply", -1)):
             feature = resource[f"{end}_feature"]
-            if feature in self.model["kinds"][part["kind"]]["features"] and feature not in part["lacks"]:
+            kinds = [k for k in self.model["kinds"] if self.could_be(part, k)]
+            if any(feature in self.model["kinds"][k]["features"] for k in kinds) and feature not in part["lacks"]:
                 here = True
                 values = self.values(part, feature, resource[f"{end}_dimension"])
                 if len(values) == 1:

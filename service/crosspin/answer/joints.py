@@ -1,15 +1,15 @@
-"""What the joints of a plan say beside their verdicts: what the bench must know, measure and modify."""
+"""What the joints of a plan say beside their verdicts: what the bench must know and modify."""
 
 from collections.abc import Iterable
 from decimal import Decimal
 
-from crosspin.answer.fit import line, missing
-from crosspin.answer.plan import Discrepancy, Measurement, Modification
+from crosspin.answer.fit import line
+from crosspin.answer.plan import Discrepancy, Modification
 from crosspin.answer.reasons import Reasons, Scene
 from crosspin.answer.work import WorkList
-from crosspin.knockon.proposal import Proposal, State
+from crosspin.knockon.proposal import Proposal
 from crosspin.model.judge import Finding
-from crosspin.model.schema import Condition, Hand, Joint, Part, Verdict
+from crosspin.model.schema import Hand, Joint, Part, Verdict
 from crosspin.rules.prover import Proof
 
 
@@ -24,7 +24,7 @@ class Joints:
         self.words = reasons.words
         self.joints = {j.id: j for j in scene.layout.joints}
 
-    def _judged(self) -> Iterable[tuple[Joint, Part, Part, tuple[Finding, ...]]]:
+    def judged(self) -> Iterable[tuple[Joint, Part, Part, tuple[Finding, ...]]]:
         """Every joint with a fresh part at it, with its two parts and their findings."""
         for joint in self.scene.layout.joints:
             if not (self.scene.is_fresh(joint.left) or self.scene.is_fresh(joint.right)):
@@ -43,7 +43,7 @@ class Joints:
     def notes(self) -> dict[str, list[str]]:
         """What the bench must know, at the position of the joint's second part."""
         notes: dict[str, list[str]] = {}
-        for joint, left, right, findings in self._judged():
+        for joint, left, right, findings in self.judged():
             kind = self.model.joint_kinds[joint.joint_kind]
             for finding in findings:
                 if finding.verdict is Verdict.FITS and finding.criterion.says_fit:
@@ -52,70 +52,6 @@ class Joints:
                     if sentence not in known:
                         known.append(sentence)
         return notes
-
-    def measurements(self) -> tuple[Measurement, ...]:
-        """Every reading that an unknown joint or need of the plan waits for, each once."""
-        found: dict[tuple[str, str, str], Measurement] = {}
-        for joint, left, right, findings in self._judged():
-            if any(f.verdict is Verdict.CLASHES for f in findings) and not self._mended(joint):
-                continue
-            kind = self.model.joint_kinds[joint.joint_kind]
-            for finding in findings:
-                if finding.verdict is not Verdict.UNKNOWN:
-                    continue
-                for part, feature, dimension, recorded in missing(self.model, kind, finding, left, right):
-                    position = joint.left if part is left else joint.right
-                    before = found.get((position, feature, dimension))
-                    critical = finding.criterion.safety_critical
-                    found[position, feature, dimension] = Measurement(
-                        position=position,
-                        part=part.label,
-                        feature=self.model.features[feature].label,
-                        dimension=self.model.dimensions[dimension].label,
-                        how=self.model.dimensions[dimension].how_to_measure,
-                        why=before.why if before else f"{kind.label} at {self.words.place(joint.right)} waits for it.",
-                        recorded=tuple(self.words.value(dimension, v) for v in recorded),
-                        safety_critical=critical or (before is not None and before.safety_critical),
-                    )
-        for key, measurement in self._need_measurements():
-            found.setdefault(key, measurement)
-        return tuple(found[key] for key in sorted(found))
-
-    def _mended(self, joint: Joint) -> bool:
-        return any(m.joint == joint.id for m in self.proposal.mendings)
-
-    def _need_measurements(self) -> Iterable[tuple[tuple[str, str, str], Measurement]]:
-        for pairing in self.scene.layout.pairings:
-            need = self.model.needs.get(pairing.rule)
-            if need is None:
-                continue
-            moved = self.proposal.choices[pairing.then].state is not State.RECEIVED
-            if not (self.scene.is_fresh(pairing.when) or (moved and not need.when_fresh)):
-                continue
-            for path, condition in ((pairing.when, need.when), (pairing.then, need.then)):
-                part = self.scene.planned(path)
-                if part is None or condition is None or condition.dimension is None or condition.feature is None:
-                    continue
-                if not self._could_be(part, condition.kind) or self._recorded(part, condition):
-                    continue
-                dimension = self.model.dimensions[condition.dimension]
-                yield (
-                    (path, condition.feature, condition.dimension),
-                    Measurement(
-                        position=path,
-                        part=part.label,
-                        feature=self.model.features[condition.feature].label,
-                        dimension=dimension.label,
-                        how=dimension.how_to_measure,
-                        why=f"{need.label} waits for it.",
-                    ),
-                )
-
-    def _recorded(self, part: Part, condition: Condition) -> bool:
-        if condition.feature in part.lacks:
-            return True
-        spec = part.specs.get(condition.feature or "")
-        return spec is not None and bool(self.scene.catalog.specs[spec].values.get(condition.dimension or ""))
 
     def modifications(self, work: WorkList) -> tuple[Modification, ...]:
         """The remedies that the plan applies."""

@@ -6,6 +6,7 @@ from hashlib import sha256
 
 from crosspin.answer.fit import line
 from crosspin.answer.joints import Joints
+from crosspin.answer.measure import Measuring
 from crosspin.answer.order import cheapest_order
 from crosspin.answer.plan import (
     Action,
@@ -69,7 +70,7 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
         cost=told_cost(proposal.cost),
         steps=changed,
         stays=stays,
-        measurements=joints.measurements(),
+        measurements=Measuring(scene, joints, proof).lines(),
         modifications=modifications,
         order=order,
         work=work,

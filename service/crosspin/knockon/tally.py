@@ -11,6 +11,7 @@ from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.limits import INFINITE, TALLY_LIMIT, SearchLimit
 from crosspin.knockon.relation import Numbers, Relation
 from crosspin.knockon.weights import Weights, decimals_of, whole
+from crosspin.model.judge import may_have
 from crosspin.model.schema import Model, Part, Resource
 
 Flags = npt.NDArray[np.bool_]
@@ -44,13 +45,15 @@ class Tally:
         )
 
     def share(self, part: Part | None) -> Share | None:
-        """What the part adds, or None where it takes no part in the resource."""
+        """What the part adds, or None where it takes no part in the resource.
+
+        A part that nobody has looked at takes part, its reading missing, where it could be of a kind that does.
+        """
         if part is None:
             return None
-        features = self._model.kinds[part.kind].features
         takes_part, known, net = False, True, 0
         for feature, dimension, sign in self._ends:
-            if feature not in features or feature in part.lacks:
+            if not may_have(self._model, part, feature):
                 continue
             takes_part = True
             spec = part.specs.get(feature)

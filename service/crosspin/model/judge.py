@@ -122,6 +122,15 @@ def is_of_kind(model: Model, part: Part, kind: str) -> bool | None:
     return False
 
 
+def may_have(model: Model, part: Part, feature: str) -> bool:
+    """Whether the part has the feature, or could have it where nobody has looked: a narrower kind does."""
+    if feature in part.lacks:
+        return False
+    if feature in model.kinds[part.kind].features:
+        return True
+    return part.unidentified and any(feature in k.features and part.kind in k.ancestors for k in model.kinds.values())
+
+
 def meets(model: Model, condition: Condition, part: Part, specs: Mapping[str, Spec]) -> bool | None:
     """Whether the part meets the condition; None where a reading that decides it is missing or disputed."""
     of_kind = is_of_kind(model, part, condition.kind)
