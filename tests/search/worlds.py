@@ -76,6 +76,7 @@ class Shape:
     gaps: int
     wishes: int
     keeps: int
+    removes: int
 
 
 def shapes(most_roles: int = 7, most_parts: int = 7) -> st.SearchStrategy[Shape]:
@@ -94,6 +95,7 @@ def shapes(most_roles: int = 7, most_parts: int = 7) -> st.SearchStrategy[Shape]
         gaps=st.sampled_from([0, 5, 20]),
         wishes=st.integers(1, 3),
         keeps=st.sampled_from([0, 0, 1, 2]),
+        removes=st.sampled_from([20, 20, 60]),
     )
 
 
@@ -371,9 +373,11 @@ class _Builder:
     def make_resource(self, name: str) -> Resource:
         kinds = [k for k in self.kinds if k.startswith("k")]
         draw, supply = self.pick(kinds), self.pick(kinds)
+        # Often a narrower kind's own feature: a part that nobody has seen could have it.
+        features = self.kinds[draw].features
         return Resource(
             **_term(name),
-            draw_feature=self.pick(self.kinds[draw].features),
+            draw_feature=features[-1] if self.chance(50) else self.pick(features),
             draw_dimension="size",
             supply_feature=self.pick(self.kinds[supply].features),
             supply_dimension=self.pick(["size", "high"]),
@@ -490,7 +494,7 @@ class _Builder:
                 break
             path = free.pop()
             role = self.roles[next(p.role for p in self.positions if p.path == path)]
-            if self.chance(20):
+            if self.chance(self.shape.removes):
                 removes.append(path)
                 continue
             sold = [
