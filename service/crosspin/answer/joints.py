@@ -8,7 +8,7 @@ from crosspin.answer.plan import Discrepancy, Modification
 from crosspin.answer.reasons import Reasons, Scene
 from crosspin.answer.work import WorkList
 from crosspin.knockon.proposal import Proposal
-from crosspin.model.judge import Finding
+from crosspin.model.judge import Finding, is_of_kind
 from crosspin.model.schema import Hand, Joint, Part, Verdict
 from crosspin.rules.prover import Proof
 
@@ -33,12 +33,9 @@ class Joints:
             kind = self.model.joint_kinds[joint.joint_kind]
             if left is None or right is None:
                 continue
-            if self._could_be(left, kind.left_kind) and self._could_be(right, kind.right_kind):
+            sides = ((left, kind.left_kind), (right, kind.right_kind))
+            if all(is_of_kind(self.model, part, wanted) is not False for part, wanted in sides):
                 yield joint, left, right, self.reasons.findings(joint.id, left, right)
-
-    def _could_be(self, part: Part, kind: str) -> bool:
-        ancestors = self.model.kinds[part.kind].ancestors
-        return kind in ancestors or (part.unidentified and part.kind in self.model.kinds[kind].ancestors)
 
     def notes(self) -> dict[str, list[str]]:
         """What the bench must know, at the position of the joint's second part."""

@@ -1,10 +1,11 @@
 """The question: what the customer wants fitted, kept and removed."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 
 from pydantic import BaseModel, ConfigDict, Field
+
+from crosspin.model.drafts import Problem
 
 
 class _Closed(BaseModel):
@@ -49,15 +50,6 @@ class Ask(_Closed):
     keep: tuple[str, ...] = ()
     remove: tuple[str, ...] = ()
     in_stock_only: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Problem:
-    """What is wrong with an ask: the place in it ("fit/0/at"), what is wrong there, and what would be right."""
-
-    place: str
-    wrong: str
-    mend: str
 
 
 class AskError(Exception):

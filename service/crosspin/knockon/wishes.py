@@ -8,8 +8,9 @@ from difflib import get_close_matches
 from functools import cached_property
 
 from crosspin.catalog.catalog import Catalog
-from crosspin.knockon.ask import Ask, AskError, Fit, Problem, ReadingWish
+from crosspin.knockon.ask import Ask, AskError, Fit, ReadingWish
 from crosspin.knockon.received import received_part
+from crosspin.model.drafts import Problem
 from crosspin.model.schema import Datatype, Dimension, Layout, Model, Part, Position, Vehicle
 
 
