@@ -8,13 +8,11 @@ project's own namespace, or a full IRI for a term of another namespace.
 from decimal import Decimal
 from enum import StrEnum
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import Field
 
-
-class Frozen(BaseModel):
-    """Base of every record: immutable, hashable, no unknown fields."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
+from crosspin.model.base import Frozen as Frozen
+from crosspin.model.base import Term as Term
+from crosspin.model.figure import Figure, Formula, SpeedTable
 
 
 class Datatype(StrEnum):
@@ -57,14 +55,6 @@ class Hand(StrEnum):
 
     LEFT = "leftPart"
     RIGHT = "rightPart"
-
-
-class Term(Frozen):
-    """A named thing of the ontology."""
-
-    id: str
-    label: str
-    definition: str
 
 
 class Dimension(Term):
@@ -303,8 +293,12 @@ class Pairing(Frozen):
 
 
 class Layout(Term):
-    """The arrangement of a vehicle, with the joints and pairings that its positions make."""
+    """The arrangement of a vehicle, with the joints and pairings that its positions make.
 
+    `stations` gives the classes of each station, by its code.
+    """
+
+    stations: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     positions: tuple[Position, ...]
     joints: tuple[Joint, ...]
     pairings: tuple[Pairing, ...]
@@ -348,7 +342,10 @@ class Model(Frozen):
     cautions: dict[str, Note]
     evidence: dict[str, Evidence]
     layouts: dict[str, Layout]
-    units: dict[str, Unit] = {}
+    units: dict[str, Unit] = Field(default_factory=dict)
+    formulas: dict[str, Formula] = Field(default_factory=dict)
+    figures: dict[str, Figure] = Field(default_factory=dict)
+    speed_tables: dict[str, SpeedTable] = Field(default_factory=dict)
 
 
 Value = Decimal | str
@@ -376,9 +373,9 @@ class Part(Frozen):
     label: str
     price: Decimal | None = None
     stock: int | None = None
-    specs: dict[str, str] = {}
+    specs: dict[str, str] = Field(default_factory=dict)
     lacks: tuple[str, ...] = ()
-    published: dict[str, str] = {}
+    published: dict[str, str] = Field(default_factory=dict)
     unidentified: bool = False
 
 
