@@ -4,12 +4,12 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
+from crosspin.answer.places import both_sides, place, places, places_by_side
 from crosspin.answer.plan import Action, Contradiction, Cost, Plan, Reason, Step, WishLine
 from crosspin.figures.exact import spell
 
 WIDTH = 100
 _OTHERS = 2
-_SIDES = ("left", "right")
 
 
 def tell_text(told: Plan | Contradiction) -> str:
@@ -70,9 +70,9 @@ def _plan(plan: Plan) -> list[str]:
 
 def _steps(steps: Sequence[Step], currency: str) -> list[str]:
     lines: list[str] = []
-    for alike in _both_sides(steps):
+    for alike in both_sides(steps):
         step = alike[0]
-        lines += _wrapped(f"{_places([s.position for s in alike])}: {_deed(step)}", 4, "  *")
+        lines += _wrapped(f"{places([s.position for s in alike])}: {_deed(step)}", 4, "  *")
         if not step.asked:
             lines += [line for reason in step.reasons for line in _reason(reason, step)]
             lines += _also(step)
@@ -81,26 +81,6 @@ def _steps(steps: Sequence[Step], currency: str) -> list[str]:
         lines += [line for note in step.notes for line in _wrapped(note, 8, "      >")]
         lines += _alternatives(step, currency)
     return lines
-
-
-def _both_sides(steps: Sequence[Step]) -> list[list[Step]]:
-    """The steps, with what is done alike on the left and on the right taken together."""
-    groups: dict[object, list[Step]] = {}
-    for step in steps:
-        part, old = step.part and step.part.id, step.instead_of and step.instead_of.id
-        groups.setdefault((_sideless(step.position), step.action, part, old, step.asked, step.forced), []).append(step)
-    return list(groups.values())
-
-
-def _sideless(path: str) -> str:
-    return "/".join(word for word in path.split("/") if word not in _SIDES)
-
-
-def _places(paths: Sequence[str]) -> str:
-    if len(paths) == 1:
-        return _place(paths[0])
-    sides = [word for path in paths for word in path.split("/") if word in _SIDES]
-    return f"{_place(_sideless(paths[0]))}, {' and '.join(sides)}"
 
 
 def _also(step: Step) -> list[str]:
@@ -130,7 +110,7 @@ def _reason(reason: Reason, step: Step) -> list[str]:
     """A link of the chain; the first one tells of the step itself, the others lead back to what was asked."""
     own = reason.position == step.position
     evidence = f" ({'; '.join(reason.evidence)})" if reason.evidence and own else ""
-    text = reason.sentence if own else f"{_place(reason.position)}: {reason.sentence}"
+    text = reason.sentence if own else f"{place(reason.position)}: {reason.sentence}"
     return _wrapped(f"{text}{evidence}", 8, "" if own else "      <")
 
 
@@ -158,16 +138,9 @@ def _sign(amount: Decimal) -> str:
     return f"{amount:+,.2f}"
 
 
-def _place(path: str) -> str:
-    return path.replace("/", " ").replace("-", " ")
-
-
 def _at(paths: Sequence[str]) -> str:
-    """Places in brackets, left and right of one place together; nothing where there are none."""
-    groups: dict[str, list[str]] = {}
-    for path in paths:
-        groups.setdefault(_sideless(path), []).append(path)
-    return f" ({'; '.join(map(_places, groups.values()))})" if groups else ""
+    """Places in brackets; nothing where there are none."""
+    return f" ({'; '.join(places_by_side(paths))})" if paths else ""
 
 
 # ---------------------------------------------------------------------- the rest of a plan
@@ -176,7 +149,7 @@ def _at(paths: Sequence[str]) -> str:
 def _measurements(plan: Plan) -> Iterable[str]:
     for m in plan.measurements:
         mark = "  !" if m.safety_critical else "  ?"
-        yield from _wrapped(f"{_place(m.position)}: {m.dimension} of the {m.feature} on {m.part}", 4, mark)
+        yield from _wrapped(f"{place(m.position)}: {m.dimension} of the {m.feature} on {m.part}", 4, mark)
         if m.recorded:
             yield from _wrapped(f"On record: {' against '.join(m.recorded)}.", 8)
         yield from _wrapped(m.how, 8)
@@ -185,7 +158,7 @@ def _measurements(plan: Plan) -> Iterable[str]:
 
 def _modifications(plan: Plan) -> Iterable[str]:
     for m in plan.modifications:
-        yield from _wrapped(f"{_place(m.position)}: {m.sentence}", 4, "  ~")
+        yield from _wrapped(f"{place(m.position)}: {m.sentence}", 4, "  ~")
         yield from _wrapped(m.because, 8)
         if m.adapter is not None:
             yield from _wrapped(f"With {m.adapter.label} [{m.adapter.id}].", 8)
@@ -216,12 +189,12 @@ def _discrepancies(plan: Plan) -> Iterable[str]:
 def _stays(steps: Sequence[Step]) -> Iterable[str]:
     for step in steps:
         if step.notes:
-            yield from _wrapped(_place(step.position), 4, "  *")
+            yield from _wrapped(place(step.position), 4, "  *")
             for note in step.notes:
                 yield from _wrapped(note, 8, "      >")
     if not steps:
         return
-    names = ", ".join(_place(step.position) for step in steps)
+    names = ", ".join(place(step.position) for step in steps)
     yield from _wrapped(f"{_count(len(steps), 'position', 'positions')}: {names}.", 2)
 
 
