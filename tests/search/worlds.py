@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import Ask, Fit, ReadingWish
+from crosspin.model.labour import Operation, Repeat
 from crosspin.model.schema import (
     Comparator,
     Condition,
@@ -30,7 +31,6 @@ from crosspin.model.schema import (
     Layout,
     Model,
     Need,
-    Operation,
     Pairing,
     Part,
     Position,
@@ -150,7 +150,13 @@ class _Builder:
         self.roles = self.make_roles()
         self.positions = self.make_positions()
         self.operations = {
-            name: Operation(**_term(name), text=name, hours=Decimal(self.random.randrange(0, 9)) / 4)
+            name: Operation(
+                **_term(name),
+                text=name,
+                hours=Decimal(self.random.randrange(0, 9)) / 4,
+                phase="p",
+                repeat=Repeat.EACH_PART,
+            )
             for name in ("drill", "notch")
         }
         self.remedies = self.make_remedies()

@@ -8,12 +8,12 @@ from pyoxigraph import NamedNode
 from crosspin.figures.derive import FORMULAS
 from crosspin.figures.exact import canonical
 from crosspin.model.check import check_names
+from crosspin.model.read_labour import read_caution, read_check, read_operation, read_phases
 from crosspin.model.reader import RDFS, BrokenOntology, Reader
 from crosspin.model.schema import (
     Comparator,
     Condition,
     Consequence,
-    ConsumableUse,
     Criterion,
     Datatype,
     Dimension,
@@ -27,8 +27,6 @@ from crosspin.model.schema import (
     Layout,
     Model,
     Need,
-    Note,
-    Operation,
     Pairing,
     Position,
     Remedy,
@@ -68,13 +66,15 @@ def read_model(facts: Facts, version: str) -> Model:
         resources=r.table("Resource", lambda n: _resource(r, n)),
         remedies=r.table("Remedy", lambda n: _remedy(r, n)),
         consequences=r.table("Consequence", lambda n: _consequence(r, n)),
-        operations=r.table("Operation", lambda n: _operation(r, n)),
+        operations=r.table("Operation", lambda n: read_operation(r, n)),
         consumables=r.table("Consumable", lambda n: Term(**r.named(n))),
-        checks=r.table("Check", lambda n: Note(**r.named(n), text=r.text(n, "text"))),
-        cautions=r.table("Caution", lambda n: Note(**r.named(n), text=r.text(n, "text"))),
+        checks=r.table("Check", lambda n: read_check(r, n)),
+        cautions=r.table("Caution", lambda n: read_caution(r, n)),
         evidence=r.table("Evidence", lambda n: Evidence(**r.named(n))),
         layouts=r.table("Layout", lambda n: _layout(r, n)),
         units=_units(r),
+        phases=read_phases(r),
+        tools=r.table("Tool", lambda n: Term(**r.named(n))),
     )
     check_names(model)
     return model
@@ -304,25 +304,6 @@ def _consequence(r: Reader, node: Node) -> Consequence:
     )
 
 
-def _operation(r: Reader, node: Node) -> Operation:
-    uses = [
-        ConsumableUse(
-            consumable=r.id(use, "ofConsumable"),
-            quantity=canonical(Decimal(r.text(use, "quantity"))),
-            unit=next((u.value.removeprefix(UNIT) for u in r.facts.all(use, DEF + "unit")), None),
-        )
-        for use in r.facts.all(node, DEF + "uses")
-    ]
-    return Operation(
-        **r.named(node),
-        text=r.text(node, "text"),
-        hours=canonical(Decimal(r.text(node, "hours"))),
-        cautions=r.ids(node, "carriesCaution"),
-        uses=tuple(sorted(uses, key=lambda use: use.consumable)),
-        before=r.ids(node, "comesBefore"),
-    )
-
-
 def _layout(r: Reader, node: Node) -> Layout:
     base = node.value + "/"
     found = {p.value.removeprefix(base): p for p in r.facts.of_type(DEF + "Position") if p.value.startswith(base)}
@@ -347,9 +328,12 @@ def _layout(r: Reader, node: Node) -> Layout:
             a, b = ends(pair, "whenPosition", "thenPosition")
             pairings.append(Pairing(id=pair.value.removeprefix(base), rule=r.id(pair, "ofRule"), when=a, then=b))
     named = r.named(node)
-    named["id"] = node.value.removeprefix(ID + "layout/")
+    stations = r.facts.all(node, DEF + "hasStation")
     return Layout(
-        **named,
+        id=node.value.removeprefix(ID + "layout/"),
+        label=named["label"],
+        definition=named["definition"],
+        station_labels={r.text(s, "code"): r.facts.all(s, RDFS + "label")[0].value for s in stations},
         positions=tuple(
             Position(
                 path=path,

@@ -13,6 +13,7 @@ from pydantic import Field
 from crosspin.model.base import Frozen as Frozen
 from crosspin.model.base import Term as Term
 from crosspin.model.figure import Figure, Formula, SpeedTable
+from crosspin.model.labour import Check, Note, Operation, Phase
 
 
 class Datatype(StrEnum):
@@ -228,30 +229,6 @@ class Resource(Term):
     evidence: tuple[str, ...] = ()
 
 
-class ConsumableUse(Frozen):
-    """How much of a consumable an operation uses; `unit` is a QUDT local name or None for pieces."""
-
-    consumable: str
-    quantity: Decimal
-    unit: str | None = None
-
-
-class Operation(Term):
-    """Work to do: usual hours, cautions to read first, what it uses up, what it comes before."""
-
-    text: str
-    hours: Decimal
-    cautions: tuple[str, ...] = ()
-    uses: tuple[ConsumableUse, ...] = ()
-    before: tuple[str, ...] = ()
-
-
-class Note(Term):
-    """A check or a caution: `text` is what is said to the person."""
-
-    text: str
-
-
 class Consequence(Term):
     """A part that meets `when` in `role` brings operations, checks or cautions; where `when_fresh`,
     only a part that was not there before."""
@@ -295,10 +272,11 @@ class Pairing(Frozen):
 class Layout(Term):
     """The arrangement of a vehicle, with the joints and pairings that its positions make.
 
-    `stations` gives the classes of each station, by its code.
+    `stations` gives the classes of each station by its code, `station_labels` what it is called.
     """
 
     stations: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+    station_labels: dict[str, str] = Field(default_factory=dict)
     positions: tuple[Position, ...]
     joints: tuple[Joint, ...]
     pairings: tuple[Pairing, ...]
@@ -338,11 +316,13 @@ class Model(Frozen):
     consequences: dict[str, Consequence]
     operations: dict[str, Operation]
     consumables: dict[str, Term]
-    checks: dict[str, Note]
+    checks: dict[str, Check]
     cautions: dict[str, Note]
     evidence: dict[str, Evidence]
     layouts: dict[str, Layout]
     units: dict[str, Unit] = Field(default_factory=dict)
+    phases: dict[str, Phase] = Field(default_factory=dict)
+    tools: dict[str, Term] = Field(default_factory=dict)
     formulas: dict[str, Formula] = Field(default_factory=dict)
     figures: dict[str, Figure] = Field(default_factory=dict)
     speed_tables: dict[str, SpeedTable] = Field(default_factory=dict)
