@@ -9,16 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosspin.figures.derive import (
-    bolt_hole_spacing,
-    difference,
-    gear_ratio,
-    hypotenuse,
-    slope_angle,
-    spline_major_diameter,
-    tyre_diameter,
-)
 from crosspin.figures.exact import canonical, parse_number, rounded, spell
+from crosspin.figures.gearing import gear_ratio, tyre_diameter
+from crosspin.figures.general import difference, hypotenuse, slope_angle
+from crosspin.figures.shafts import spline_major_diameter
+from crosspin.figures.wheels import bolt_hole_spacing
 
 D = Decimal
 REGISTRY: pint.UnitRegistry[Decimal] = pint.UnitRegistry(non_int_type=Decimal)

@@ -1,68 +1,152 @@
-"""Formulas that make one reading of a feature from others of the same feature.
+"""Every formula by the identifier that the ontology uses: one table for derived readings and for figures.
 
-The ontology names them (`cp:derivedBy`); each takes decimals in the units in which the readings are
-kept and gives one decimal, rounded as stated, so that equal inputs always give equal specs.
+A reading is derived (`cp:derivedBy`) by a formula that rounds as it states, so that equal inputs always give equal
+specs; a figure (`cp:computedBy`) is rounded where it is told.
 """
 
-import math
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 from types import MappingProxyType
 
-from crosspin.figures.exact import canonical, rounded
-
-
-def spline_major_diameter(tooth_count: Decimal, diametral_pitch: Decimal) -> Decimal:
-    """Major diameter of an external 30 degree involute spline, (N + 1) / P in inches, given in mm to 0.001.
-
-    Source: ANSI B92.1, basic dimensions.  `diametral_pitch` in teeth per inch.
-    """
-    return rounded((tooth_count + 1) / diametral_pitch * Decimal("25.4"), 3)
-
-
-def bolt_hole_spacing(hole_count: Decimal, pitch_circle: Decimal) -> Decimal:
-    """Distance between neighbouring holes of a bolt circle, D sin(180 deg / n), in mm to 0.01 (chord of a circle)."""
-    return rounded(pitch_circle * Decimal(math.sin(math.pi / int(hole_count))), 2)
-
-
-def hypotenuse(run: Decimal, rise: Decimal) -> Decimal:
-    """Straight distance across a run and a rise, sqrt(run^2 + rise^2), in mm to 0.1 (Pythagoras)."""
-    return rounded((run * run + rise * rise).sqrt(), 1)
-
-
-def slope_angle(rise: Decimal, run: Decimal) -> Decimal:
-    """Angle of a rise over a run against the horizontal, without sign, in degrees to 0.01."""
-    return rounded(Decimal(math.degrees(math.atan2(abs(rise), abs(run)))), 2)
-
-
-def difference(first: Decimal, second: Decimal) -> Decimal:
-    """First less second, in their own unit, exact."""
-    return canonical(first - second)
-
-
-def tyre_diameter(section_width: Decimal, aspect_ratio: Decimal, rim_diameter: Decimal) -> Decimal:
-    """Overall diameter of a tyre by its designation, d + 2 S A / 100, in mm to 0.1.
-
-    `section_width` in mm, `aspect_ratio` in percent, `rim_diameter` in mm (code x 25.4).
-    Source: the definition of the size designation, as in ISO 4000-1 (quoted from memory).
-    """
-    return rounded(rim_diameter + 2 * section_width * aspect_ratio / 100, 1)
-
-
-def gear_ratio(ring_teeth: Decimal, pinion_teeth: Decimal) -> Decimal:
-    """Ratio of a ring and pinion set, ring teeth over pinion teeth, to 0.0001 (definition)."""
-    return rounded(ring_teeth / pinion_teeth, 4)
-
-
-FORMULAS: Mapping[str, Callable[..., Decimal]] = MappingProxyType(
-    {
-        "splineMajorDiameter": spline_major_diameter,
-        "boltHoleSpacing": bolt_hole_spacing,
-        "hypotenuse": hypotenuse,
-        "slopeAngle": slope_angle,
-        "difference": difference,
-        "diameterByDesignation": tyre_diameter,
-        "toothRatio": gear_ratio,
-    }
+from crosspin.figures import (
+    air,
+    bearings,
+    bolts,
+    brakes,
+    driveshafts,
+    fits,
+    gearing,
+    general,
+    shafts,
+    torque,
+    tubes,
+    wheels,
+    wire,
 )
+from crosspin.figures.quantity import Calculation, calculation
+
+_FUNCTIONS: Mapping[str, Callable[..., Decimal]] = {
+    # general
+    "asRead": general.as_read,
+    "difference": general.difference,
+    "hypotenuse": general.hypotenuse,
+    "percentChange": general.percent_change,
+    "product": general.product,
+    "quotient": general.quotient,
+    "slopeAngle": general.slope_angle,
+    "smaller": general.smaller,
+    "sumOfTwo": general.sum_of_two,
+    # gearing
+    "circumference": gearing.circumference,
+    "crawlRatio": gearing.crawl_ratio,
+    "diameterByDesignation": gearing.tyre_diameter,
+    "effectiveRatio": gearing.effective_ratio,
+    "engineSpeed": gearing.engine_speed,
+    "loadedCircumference": gearing.loaded_circumference,
+    "propshaftSpeed": gearing.propshaft_speed,
+    "restoringRatio": gearing.restoring_ratio,
+    "roadSpeed": gearing.road_speed,
+    "speedSignalFactor": gearing.speed_signal_factor,
+    "toothRatio": gearing.gear_ratio,
+    "turnsPerKilometre": gearing.turns_per_kilometre,
+    # splines and shafts
+    "shaftShearStress": shafts.shaft_shear_stress,
+    "shaftTwist": shafts.shaft_twist,
+    "shaftYieldTorque": shafts.shaft_yield_torque,
+    "shearYield": shafts.shear_yield,
+    "splineBaseDiameter": shafts.spline_base_diameter,
+    "splineCircularPitch": shafts.spline_circular_pitch,
+    "splineInsideDiameter": shafts.spline_inside_diameter,
+    "splineMajorDiameter": shafts.spline_major_diameter,
+    "splinePitchDiameter": shafts.spline_pitch_diameter,
+    "splineRootDiameter": shafts.spline_root_diameter,
+    "splineSpaceWidth": shafts.spline_space_width,
+    "torsionRatio": shafts.torsion_ratio,
+    # tubes
+    "axleBendingMoment": tubes.axle_bending_moment,
+    "bendingStress": tubes.bending_stress,
+    "tubePolarMoment": tubes.tube_polar_moment,
+    "tubeSecondMoment": tubes.tube_second_moment,
+    "tubeSectionModulus": tubes.tube_section_modulus,
+    "tubeWeight": tubes.tube_weight,
+    # shrink fits
+    "heatingTemperature": fits.heating_temperature,
+    "shrinkClearance": fits.shrink_clearance,
+    "thermalGrowth": fits.thermal_growth,
+    # bearings
+    "bearingDistance": bearings.bearing_distance,
+    "bearingHours": bearings.bearing_hours,
+    "bearingLife": bearings.bearing_life,
+    "bearingLoad": bearings.bearing_load,
+    "lifeFactor": bearings.life_factor,
+    # propshafts
+    "compoundAngle": driveshafts.compound_angle,
+    "criticalSpeed": driveshafts.critical_speed,
+    "criticalSpeedShort": driveshafts.critical_speed_short,
+    "jointLeadMost": driveshafts.joint_lead_most,
+    "jointSpeedLeast": driveshafts.joint_speed_least,
+    "jointSpeedMost": driveshafts.joint_speed_most,
+    "jointSpeedRatio": driveshafts.joint_speed_ratio,
+    "jointUnevenness": driveshafts.joint_unevenness,
+    "pinionJointAngle": driveshafts.pinion_joint_angle,
+    "residualAngle": driveshafts.residual_angle,
+    "torsionalAcceleration": driveshafts.torsional_acceleration,
+    # torque
+    "engineAxleTorque": torque.engine_axle_torque,
+    "pinionTorque": torque.pinion_torque,
+    "slipTorque": torque.slip_torque,
+    # brakes
+    "brakingDeceleration": brakes.braking_deceleration,
+    "fluidTakenByPistons": brakes.fluid_taken,
+    "frontShare": brakes.front_share,
+    "hydraulicRatio": brakes.hydraulic_ratio,
+    "idealFrontShare": brakes.ideal_front_share,
+    "linePressureByPedal": brakes.line_pressure,
+    "lockingDeceleration": brakes.locking_deceleration,
+    "masterStroke": brakes.master_stroke,
+    "pistonArea": brakes.piston_area,
+    "pressureAfterBore": brakes.pressure_after_bore,
+    "rearPressureShare": brakes.rear_pressure_share,
+    "wheelBrakeTorque": brakes.wheel_brake_torque,
+    # bolts
+    "boltHoleSpacing": wheels.bolt_hole_spacing,
+    "boltPreload": bolts.bolt_preload,
+    "boltTorque": bolts.bolt_torque,
+    "clampedTorque": bolts.clamped_torque,
+    "proofStress": bolts.proof_stress,
+    "stressArea": bolts.stress_area,
+    "threadDiameter": bolts.thread_diameter,
+    # air
+    "airPressure": air.air_pressure,
+    "fillingTime": air.filling_time,
+    "freeAir": air.free_air,
+    "lineVolume": air.line_volume,
+    "pressureAfterCooling": air.pressure_after_cooling,
+    "regulatedShots": air.regulated_shots,
+    "restingTime": air.resting_time,
+    "storedEnergy": air.stored_energy,
+    "tankPressureAfterShot": air.tank_pressure_after_shot,
+    "tankShots": air.tank_shots,
+    "thinAirFactor": air.thin_air_factor,
+    # wire
+    "dropShare": wire.drop_share,
+    "gaugeArea": wire.gauge_area,
+    "gaugeDiameter": wire.gauge_diameter,
+    "leastFuse": wire.least_fuse,
+    "resistanceFactor": wire.resistance_factor,
+    "voltageDrop": wire.voltage_drop,
+    "wireResistance": wire.wire_resistance,
+    # wheels and alignment
+    "armShift": wheels.arm_shift,
+    "backspacing": wheels.backspacing,
+    "casterLoss": wheels.caster_loss,
+    "scrubChange": wheels.scrub_change,
+    "shimAngle": wheels.shim_angle,
+    "taperAngle": wheels.taper_angle,
+    "taperSink": wheels.taper_sink,
+    "toeAngle": wheels.toe_angle,
+    "trackWidth": wheels.track_width,
+}
+
+FORMULAS: Mapping[str, Calculation] = MappingProxyType({name: calculation(f) for name, f in _FUNCTIONS.items()})
 """Every formula by the identifier that the ontology uses."""

@@ -1,0 +1,97 @@
+"""Hydraulic disc brakes: pressure, torque, balance and fluid.
+
+Sources: T = 2 mu F r; balance as in Brake Design and Safety (SAE R-398) and the idea of UN R13-H's annex on
+distribution, both from memory.
+"""
+
+from decimal import Decimal
+
+from crosspin.figures.general import positive
+from crosspin.figures.quantity import (
+    PI,
+    Kilograms,
+    Litres,
+    Megapascals,
+    MetresPerSecondSquared,
+    Millimetres,
+    NewtonMetres,
+    Newtons,
+    Number,
+    SquareMillimetres,
+)
+
+_MM3_IN_A_LITRE = 1_000_000
+
+
+def piston_area(piston_count: Number, piston_diameter: Millimetres) -> SquareMillimetres:
+    """Area of so many equal pistons, n pi d^2 / 4 (geometry)."""
+    return piston_count * PI * piston_diameter**2 / 4
+
+
+def line_pressure(pedal_force: Newtons, pedal_ratio: Number, booster_ratio: Number, bore: Millimetres) -> Megapascals:
+    """Pressure that a foot makes, F i_pedal i_booster / A of the master cylinder."""
+    return pedal_force * pedal_ratio * booster_ratio / piston_area(Decimal(1), positive(bore, "bore"))
+
+
+def pressure_after_bore(measured: Megapascals, old_bore: Millimetres, new_bore: Millimetres) -> Megapascals:
+    """Pressure at the same foot on another master cylinder, p (d_old / d_new)^2."""
+    return measured * (old_bore / positive(new_bore, "bore")) ** 2
+
+
+def wheel_brake_torque(
+    friction: Number, pressure: Megapascals, area: SquareMillimetres, effective_radius: Millimetres
+) -> NewtonMetres:
+    """Brake torque of one wheel, 2 mu p A r; `area` is that of the pistons on one side of the disc."""
+    return 2 * friction * pressure * area * effective_radius / 1000
+
+
+def front_share(front_torque: NewtonMetres, rear_torque: NewtonMetres) -> Number:
+    """What the front does of all the braking, T_f / (T_f + T_r)."""
+    return front_torque / positive(front_torque + rear_torque, "brake torque")
+
+
+def ideal_front_share(
+    static_share: Number, deceleration: Number, centre_height: Millimetres, wheelbase: Millimetres
+) -> Number:
+    """The share at which both axles use the grip alike, s_static + z h / L; z as a part of gravity."""
+    return static_share + deceleration * centre_height / positive(wheelbase, "wheelbase")
+
+
+def locking_deceleration(
+    share: Number, static_share: Number, centre_height: Millimetres, wheelbase: Millimetres
+) -> Number:
+    """The deceleration, as a part of gravity, above which the rear locks first, (s - s_static) L / h."""
+    return (share - static_share) * wheelbase / positive(centre_height, "height of the centre of gravity")
+
+
+def rear_pressure_share(front_torque: NewtonMetres, rear_torque: NewtonMetres, ideal_share: Number) -> Number:
+    """To what part the rear pressure must come down for the ideal balance, (T_f / T_r) (1 - s) / s, at most 1."""
+    share = positive(ideal_share, "ideal front share")
+    return min(front_torque / positive(rear_torque, "rear brake torque") * (1 - share) / share, Decimal(1))
+
+
+def braking_deceleration(
+    front_torque: NewtonMetres,
+    rear_torque: NewtonMetres,
+    mass: Kilograms,
+    gravity: MetresPerSecondSquared,
+    tyre_diameter: Millimetres,
+) -> Number:
+    """Deceleration that four wheels' brakes make, as a part of gravity, 2 (T_f + T_r) / (m g r)."""
+    radius = positive(tyre_diameter, "tyre diameter") / 2 / 1000
+    return 2 * (front_torque + rear_torque) / (positive(mass, "mass") * gravity * radius)
+
+
+def hydraulic_ratio(front_area: SquareMillimetres, rear_area: SquareMillimetres, bore: Millimetres) -> Number:
+    """Area of all four wheels' pistons over that of the master cylinder, 2 (A_f + A_r) / A."""
+    return 2 * (front_area + rear_area) / piston_area(Decimal(1), positive(bore, "bore"))
+
+
+def fluid_taken(front_area: SquareMillimetres, rear_area: SquareMillimetres, piston_travel: Millimetres) -> Litres:
+    """Fluid that all four wheels take while their pistons travel so far, 2 (A_f + A_r) s."""
+    return 2 * (front_area + rear_area) * piston_travel / _MM3_IN_A_LITRE
+
+
+def master_stroke(volume: Litres, bore: Millimetres) -> Millimetres:
+    """How far the master cylinder moves for so much fluid, V / A."""
+    return volume * _MM3_IN_A_LITRE / piston_area(Decimal(1), positive(bore, "bore"))

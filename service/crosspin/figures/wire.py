@@ -1,0 +1,62 @@
+"""Copper wire: gauge, resistance, voltage drop, the least fuse.
+
+Sources: ASTM B258 for gauge numbers; resistivity 1.7241e-8 ohm m and 0.393 % per kelvin of annealed copper.  What a
+wire may carry is never worked out here: it is read off the wire maker's sheet.
+"""
+
+import math
+from decimal import Decimal
+
+from crosspin.figures.general import positive
+from crosspin.figures.quantity import (
+    PI,
+    Amperes,
+    Celsius,
+    Metres,
+    Millimetres,
+    Number,
+    OhmsPerKilometre,
+    Percent,
+    SquareMillimetres,
+    Volts,
+)
+
+_RESISTIVITY = Decimal("17.241")  # ohm km per mm2, times 1000: ohm mm2 / km
+_PER_KELVIN = Decimal("0.00393")
+_ROOM = Decimal(20)
+_CONTINUOUS_SHARE = Decimal("0.8")
+
+
+def gauge_diameter(gauge: Number) -> Millimetres:
+    """Diameter of a solid wire of an American gauge number, 0.005 * 92^((36 - n) / 39) in, in mm; 1/0 is 0."""
+    return Decimal(math.pow(92, (36 - int(gauge)) / 39)) * Decimal("0.127")
+
+
+def gauge_area(gauge: Number) -> SquareMillimetres:
+    """Copper section of an American gauge number, pi d^2 / 4."""
+    return PI * gauge_diameter(gauge) ** 2 / 4
+
+
+def resistance_factor(temperature: Celsius) -> Number:
+    """What heat makes of copper's resistance, 1 + 0.00393 (T - 20)."""
+    return 1 + _PER_KELVIN * (temperature - _ROOM)
+
+
+def wire_resistance(area: SquareMillimetres, temperature: Celsius) -> OhmsPerKilometre:
+    """Resistance of a kilometre of wire, rho / A, at a temperature."""
+    return _RESISTIVITY / positive(area, "section") * resistance_factor(temperature)
+
+
+def voltage_drop(current: Amperes, round_length: Metres, area: SquareMillimetres, temperature: Celsius) -> Volts:
+    """Voltage lost there and back, I R; `round_length` is twice the one-way run."""
+    return current * wire_resistance(area, temperature) * round_length / 1000
+
+
+def drop_share(drop: Volts, system_voltage: Volts) -> Percent:
+    """Voltage lost as a part of what the system has, in percent."""
+    return 100 * drop / positive(system_voltage, "system voltage")
+
+
+def least_fuse(current: Amperes) -> Amperes:
+    """What a fuse must be rated at least for a steady current, I / 0.8 (common practice)."""
+    return current / _CONTINUOUS_SHARE
