@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 
 from crosspin.answer.plan import Step
 
-_SIDES = ("left", "right")
+SIDES = ("left", "right")
 
 
 def place(path: str) -> str:
@@ -14,14 +14,14 @@ def place(path: str) -> str:
 
 def sideless(path: str) -> str:
     """A path without its side, the same for both sides."""
-    return "/".join(word for word in path.split("/") if word not in _SIDES)
+    return "/".join(word for word in path.split("/") if word not in SIDES)
 
 
 def places(paths: Sequence[str]) -> str:
     """Positions that differ in their side alone, in words: "front hub, left and right"."""
     if len(paths) == 1:
         return place(paths[0])
-    sides = [word for path in paths for word in path.split("/") if word in _SIDES]
+    sides = [word for path in paths for word in path.split("/") if word in SIDES]
     return f"{place(sideless(paths[0]))}, {' and '.join(sides)}"
 
 

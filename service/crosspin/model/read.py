@@ -8,6 +8,7 @@ from pyoxigraph import NamedNode
 from crosspin.figures.derive import FORMULAS
 from crosspin.figures.exact import canonical
 from crosspin.model.check import check_names
+from crosspin.model.faces import read_marks, read_other_words
 from crosspin.model.read_labour import read_caution, read_check, read_operation, read_phases
 from crosspin.model.reader import RDFS, BrokenOntology, Reader
 from crosspin.model.schema import (
@@ -73,6 +74,8 @@ def read_model(facts: Facts, version: str) -> Model:
         evidence=r.table("Evidence", lambda n: Evidence(**r.named(n))),
         layouts=r.table("Layout", lambda n: _layout(r, n)),
         units=_units(r),
+        marks=read_marks(r),
+        other_words=read_other_words(r),
         phases=read_phases(r),
         tools=r.table("Tool", lambda n: Term(**r.named(n))),
     )

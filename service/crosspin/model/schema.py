@@ -14,6 +14,7 @@ from crosspin.model.base import Frozen as Frozen
 from crosspin.model.base import Term as Term
 from crosspin.model.figure import Figure, Formula, SpeedTable
 from crosspin.model.labour import Check, Note, Operation, Phase
+from crosspin.model.mark import Mark
 
 
 class Datatype(StrEnum):
@@ -326,6 +327,8 @@ class Model(Frozen):
     formulas: dict[str, Formula] = Field(default_factory=dict)
     figures: dict[str, Figure] = Field(default_factory=dict)
     speed_tables: dict[str, SpeedTable] = Field(default_factory=dict)
+    marks: dict[str, Mark] = Field(default_factory=dict)
+    other_words: dict[str, tuple[str, ...]] = Field(default_factory=dict)
 
 
 Value = Decimal | str
