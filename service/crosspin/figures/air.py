@@ -11,10 +11,10 @@ from crosspin.figures.quantity import (
     PI,
     Celsius,
     Kilojoules,
+    Kilometres,
     Kilopascals,
     Litres,
     LitresPerMinute,
-    Metres,
     Millimetres,
     Minutes,
     Number,
@@ -26,9 +26,9 @@ SEA_LEVEL = Decimal("101.325")
 _ZERO_CELSIUS = Decimal("273.15")
 
 
-def air_pressure(altitude: Metres) -> Kilopascals:
-    """Pressure of the standard atmosphere below 11 km, 101.325 (1 - 2.25577e-5 h)^5.25588."""
-    return SEA_LEVEL * Decimal(math.pow(1 - 2.25577e-5 * float(altitude), 5.25588))
+def air_pressure(altitude: Kilometres) -> Kilopascals:
+    """Pressure of the standard atmosphere below 11 km, 101.325 (1 - 0.0225577 h)^5.25588, h in km."""
+    return SEA_LEVEL * Decimal(math.pow(1 - 0.0225577 * float(altitude), 5.25588))
 
 
 def thin_air_factor(outside: Kilopascals) -> Number:
@@ -53,9 +53,9 @@ def resting_time(running_time: Minutes, duty: Number) -> Minutes:
     return running_time * (1 / positive(duty, "duty") - 1)
 
 
-def line_volume(length: Metres, inside: Millimetres) -> Litres:
+def line_volume(length: Millimetres, inside: Millimetres) -> Litres:
     """What an air line holds, pi d^2 / 4 L (geometry)."""
-    return PI * inside**2 / 4 * length / 1000
+    return PI * inside**2 / 4 * length / 1_000_000
 
 
 def tank_pressure_after_shot(

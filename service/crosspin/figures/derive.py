@@ -130,8 +130,8 @@ _FUNCTIONS: Mapping[str, Callable[..., Decimal]] = {
     "thinAirFactor": air.thin_air_factor,
     # wire
     "dropShare": wire.drop_share,
-    "gaugeArea": wire.gauge_area,
-    "gaugeDiameter": wire.gauge_diameter,
+    "wireGaugeArea": wire.gauge_area,
+    "wireGaugeDiameter": wire.gauge_diameter,
     "leastFuse": wire.least_fuse,
     "resistanceFactor": wire.resistance_factor,
     "voltageDrop": wire.voltage_drop,

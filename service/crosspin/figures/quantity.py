@@ -56,7 +56,6 @@ Kilojoules = Annotated[Decimal, In("KiloJ")]
 Amperes = Annotated[Decimal, In("A")]
 Volts = Annotated[Decimal, In("V")]
 OhmsPerKilometre = Annotated[Decimal, In("OHM-PER-KiloM")]
-Metres = Annotated[Decimal, In("M")]
 
 
 @dataclass(frozen=True, slots=True)

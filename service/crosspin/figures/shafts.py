@@ -59,7 +59,8 @@ def spline_base_diameter(tooth_count: Number, diametral_pitch: PerInch, pressure
 def spline_root_diameter(tooth_count: Number, diametral_pitch: PerInch, pressure_angle: Degrees) -> Millimetres:
     """Major diameter of an internal spline with a fillet root, in mm.
 
-    (N + 1.8) / P in inches at 30 degrees, 1.6 at 37.5, 1.4 at 45.  Source: ANSI B92.1, basic dimensions.  Raises ValueError at another pressure angle.
+    (N + 1.8) / P in inches at 30 degrees, 1.6 at 37.5, 1.4 at 45.  Source: ANSI B92.1, basic dimensions.
+    Raises ValueError at another pressure angle.
     """
     return (tooth_count + _by_angle(_ROOT, pressure_angle)) / diametral_pitch * _INCH
 

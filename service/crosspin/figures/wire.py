@@ -12,7 +12,6 @@ from crosspin.figures.quantity import (
     PI,
     Amperes,
     Celsius,
-    Metres,
     Millimetres,
     Number,
     OhmsPerKilometre,
@@ -47,9 +46,9 @@ def wire_resistance(area: SquareMillimetres, temperature: Celsius) -> OhmsPerKil
     return _RESISTIVITY / positive(area, "section") * resistance_factor(temperature)
 
 
-def voltage_drop(current: Amperes, round_length: Metres, area: SquareMillimetres, temperature: Celsius) -> Volts:
+def voltage_drop(current: Amperes, round_length: Millimetres, area: SquareMillimetres, temperature: Celsius) -> Volts:
     """Voltage lost there and back, I R; `round_length` is twice the one-way run."""
-    return current * wire_resistance(area, temperature) * round_length / 1000
+    return current * wire_resistance(area, temperature) * round_length / 1_000_000
 
 
 def drop_share(drop: Volts, system_voltage: Volts) -> Percent:

@@ -9,8 +9,9 @@ from crosspin.figures.derive import FORMULAS
 from crosspin.figures.exact import canonical
 from crosspin.model.check import check_names
 from crosspin.model.faces import read_marks, read_other_words
+from crosspin.model.read_figures import check_figures, read_figures, read_formulas, read_speed_tables
 from crosspin.model.read_labour import read_caution, read_check, read_operation, read_phases
-from crosspin.model.reader import RDFS, BrokenOntology, Reader
+from crosspin.model.reader import RDF_TYPE, RDFS, BrokenOntology, Reader
 from crosspin.model.schema import (
     Comparator,
     Condition,
@@ -74,12 +75,16 @@ def read_model(facts: Facts, version: str) -> Model:
         evidence=r.table("Evidence", lambda n: Evidence(**r.named(n))),
         layouts=r.table("Layout", lambda n: _layout(r, n)),
         units=_units(r),
+        formulas=read_formulas(r),
+        figures=read_figures(r),
+        speed_tables=read_speed_tables(r),
         marks=read_marks(r),
         other_words=read_other_words(r),
         phases=read_phases(r),
         tools=r.table("Tool", lambda n: Term(**r.named(n))),
     )
     check_names(model)
+    check_figures(model)
     return model
 
 
@@ -307,6 +312,11 @@ def _consequence(r: Reader, node: Node) -> Consequence:
     )
 
 
+def _classes(r: Reader, station: Node) -> tuple[str, ...]:
+    known = {identifier(c.value) for c in r.facts.of_type(DEF + "StationClass")}
+    return tuple(sorted(known & {identifier(t.value) for t in r.facts.all(station, RDF_TYPE)}))
+
+
 def _layout(r: Reader, node: Node) -> Layout:
     base = node.value + "/"
     found = {p.value.removeprefix(base): p for p in r.facts.of_type(DEF + "Position") if p.value.startswith(base)}
@@ -336,6 +346,7 @@ def _layout(r: Reader, node: Node) -> Layout:
         id=node.value.removeprefix(ID + "layout/"),
         label=named["label"],
         definition=named["definition"],
+        stations={r.text(s, "code"): _classes(r, s) for s in stations},
         station_labels={r.text(s, "code"): r.facts.all(s, RDFS + "label")[0].value for s in stations},
         positions=tuple(
             Position(

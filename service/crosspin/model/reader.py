@@ -12,6 +12,7 @@ from crosspin.model.terms import DEF, identifier
 from crosspin.store.graph import Facts
 from crosspin.store.graph import Term as Node
 
+RDF_TYPE = "http://www.w3.org/1999/02/22-rdf-syntax-ns#type"
 RDFS = "http://www.w3.org/2000/01/rdf-schema#"
 SKOS = "http://www.w3.org/2004/02/skos/core#"
 

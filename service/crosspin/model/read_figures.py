@@ -1,0 +1,241 @@
+"""Reads formulas, figures and speed tables from the graph, and whether they can be worked out."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from decimal import Decimal
+from graphlib import CycleError, TopologicalSorter
+
+from crosspin.figures.derive import FORMULAS
+from crosspin.figures.exact import canonical
+from crosspin.figures.quantity import Quantity
+from crosspin.model.figure import Figure, FigureInput, Formula, Gathering, Limit, Sense, Source, SpeedTable, Worked
+from crosspin.model.reader import RDFS, BrokenOntology, Reader
+from crosspin.model.schema import Datatype, Dimension, Model
+from crosspin.model.terms import DEF, UNIT
+from crosspin.store.graph import Term as Node
+
+SAYS_PLACES = ("{value}", "{limit}")
+
+
+def read_formulas(r: Reader) -> dict[str, Formula]:
+    """Every formula; raises BrokenOntology where one has no calculation or a calculation no formula."""
+    found = r.table(
+        "Formula",
+        lambda n: Formula(**r.named(n), expression=r.text(n, "expression"), evidence=r.ids(n, "hasEvidence")),
+    )
+    if strange := sorted(found.keys() ^ FORMULAS.keys()):
+        raise BrokenOntology(
+            f"cp:{strange[0]} is a cp:Formula or a calculation in figures/derive.py, not both; add the other"
+        )
+    return found
+
+
+def read_figures(r: Reader) -> dict[str, Figure]:
+    """Every figure."""
+    return r.table("Figure", lambda n: _figure(r, n))
+
+
+def read_speed_tables(r: Reader) -> dict[str, SpeedTable]:
+    """Every speed table."""
+    return r.table("SpeedTable", lambda n: SpeedTable.model_validate({**r.named(n), **_worked(r, n)}))
+
+
+def _worked(r: Reader, node: Node) -> dict[str, object]:
+    return {
+        "formula": r.id(node, "computedBy"),
+        "inputs": tuple(_input(r, i) for head in r.facts.all(node, DEF + "takes") for i in r.facts.list_items(head)),
+        "unit": _unit(r, node),
+        "decimals": int(r.text(node, "decimals")),
+        "evidence": r.ids(node, "hasEvidence"),
+    }
+
+
+def _figure(r: Reader, node: Node) -> Figure:
+    limits = [
+        Limit(sense=sense, source=_source(r, n), factor=r.maybe_number(n, "timesFactor") or Decimal(1), says=says)
+        for sense, word in ((Sense.LEAST, "atLeast"), (Sense.MOST, "atMost"))
+        for n in r.facts.all(node, DEF + word)
+        for says in [r.text(n, "says")]
+    ]
+    return Figure.model_validate(
+        {
+            **r.named(node),
+            **_worked(r, node),
+            "stations": r.ids(node, "figuredAt"),
+            "sided": r.flag(node, "isSided"),
+            "planned_only": r.flag(node, "plannedOnly"),
+            "limits": tuple(limits),
+            "brings": r.ids(node, "brings"),
+            "safety_critical": r.flag(node, "isSafetyCritical"),
+            "severity": r.id(node, "severity"),
+        }
+    )
+
+
+def _unit(r: Reader, node: Node) -> str | None:
+    return next((u.value.removeprefix(UNIT) for u in r.facts.all(node, DEF + "unit")), None)
+
+
+def _input(r: Reader, node: Node) -> FigureInput:
+    return FigureInput(name=r.text(node, "asInput"), source=_source(r, node))
+
+
+def _source(r: Reader, node: Node) -> Source:
+    constants: list[Decimal | str] = [
+        canonical(Decimal(c.value)) if c.datatype.value.rpartition("#")[2] in ("decimal", "integer") else c.value
+        for c in r.literals(node, "constant")
+    ]
+    labels = r.facts.all(node, RDFS + "label")
+    return Source(
+        label=labels[0].value if labels else "",
+        constants=tuple(sorted(constants, key=lambda c: (str(type(c)), c))),
+        unit=_unit(r, node),
+        roles=r.ids(node, "readsRole"),
+        feature=r.maybe_id(node, "readsFeature"),
+        dimensions=r.ids(node, "readsDimension"),
+        figure=r.maybe_id(node, "readsFigure"),
+        only_at=r.maybe_id(node, "onlyAt"),
+        only_on=r.maybe_id(node, "onlyOn"),
+        gathers=Gathering(r.maybe_id(node, "gathers") or "alike"),
+        as_received=r.flag(node, "asReceived"),
+    )
+
+
+# ---------------------------------------------------------------------- whether they can be worked out
+
+
+def check_figures(model: Model) -> None:
+    """Every formula, parameter, name and unit fits, and no figure waits for itself.
+
+    Raises BrokenOntology naming the terms and what would be right.
+    """
+    problems = [p for d in model.dimensions.values() if d.formula for p in _derived_problems(model, d)]
+    worked: list[Worked] = [*model.figures.values(), *model.speed_tables.values()]
+    for one in worked:
+        problems.extend(f"cp:{one.id} {problem}" for problem in _worked_problems(model, one))
+    for figure in model.figures.values():
+        problems.extend(f"cp:{figure.id} {problem}" for problem in _figure_problems(model, figure))
+    if problems:
+        raise BrokenOntology("; ".join(problems))
+    waits = {f.id: [s.figure for s in sources(f) if s.figure is not None] for f in model.figures.values()}
+    try:
+        TopologicalSorter(waits).prepare()
+    except CycleError as error:
+        raise BrokenOntology(f"figures wait for each other in a circle: {' -> '.join(error.args[1])}") from None
+
+
+def sources(figure: Figure) -> Iterator[Source]:
+    """Every source of a figure: of its inputs and of its limits."""
+    yield from (i.source for i in figure.inputs)
+    yield from (limit.source for limit in figure.limits)
+
+
+def _derived_problems(model: Model, dimension: Dimension) -> Iterator[str]:
+    calculation = FORMULAS[dimension.formula or ""]
+    wanted = list(calculation.parameters.values())
+    if len(wanted) != len(dimension.derived_from):
+        yield f"cp:{dimension.id} gives cp:{dimension.formula} {len(dimension.derived_from)} inputs, not {len(wanted)}"
+        return
+    for quantity, name in zip(wanted, dimension.derived_from, strict=True):
+        if name not in model.dimensions:
+            yield f"cp:{dimension.id} is derived from cp:{name}, which is no dimension"
+        else:
+            yield from _unit_problem(f"cp:{dimension.id} takes cp:{name}", quantity, model.dimensions[name].unit)
+    yield from _unit_problem(f"cp:{dimension.id}", calculation.result, dimension.unit)
+
+
+def _unit_problem(what: str, quantity: Quantity, unit: str | None) -> Iterator[str]:
+    if not quantity.any_unit and quantity.unit != unit:
+        yield f"{what} in {unit or 'no unit'}, where the formula has {quantity.unit or 'no unit'}"
+
+
+def _worked_problems(model: Model, one: Worked) -> Iterator[str]:
+    if one.formula not in FORMULAS:
+        yield f"is computed by cp:{one.formula}, which is no formula; known: {', '.join(sorted(FORMULAS))}"
+        return
+    calculation = FORMULAS[one.formula]
+    given = [i.name for i in one.inputs]
+    if sorted(given) != sorted(calculation.parameters):
+        wanted = ", ".join(calculation.parameters)
+        yield f"gives cp:{one.formula} the inputs {', '.join(given) or 'none'}; it takes {wanted}"
+        return
+    for i in one.inputs:
+        yield from _source_problems(model, i.name, i.source, calculation.parameters[i.name])
+        if isinstance(one, Figure) and (len(i.source.constants) > 1 or len(i.source.dimensions) > 1):
+            yield f"has several values for {i.name}; only a table goes through several"
+    if one.unit is not None and one.unit not in model.units:
+        yield f"is told in {one.unit}, which is no unit of units.ttl"
+    yield from _unit_problem("is told", calculation.result, one.unit)
+    yield from _mixed_units(model, one, calculation.parameters)
+
+
+def _mixed_units(model: Model, one: Worked, parameters: Mapping[str, Quantity]) -> Iterator[str]:
+    """Where the formula takes any unit, its such inputs must share one."""
+    units = {_unit_of(model, i.source) for i in one.inputs if parameters[i.name].any_unit}
+    if len(units) > 1:
+        yield f"puts {' and '.join(sorted(str(u) for u in units))} together"
+
+
+def _unit_of(model: Model, source: Source) -> str | None:
+    if source.figure is not None:
+        return model.figures[source.figure].unit if source.figure in model.figures else None
+    dimensions = [model.dimensions[d] for d in source.dimensions if d in model.dimensions]
+    return dimensions[0].unit if dimensions else source.unit
+
+
+def _source_problems(model: Model, name: str, source: Source, quantity: Quantity) -> Iterator[str]:
+    ways = (bool(source.constants), bool(source.dimensions), source.figure is not None)
+    if sum(ways) != 1:
+        yield f"takes {name} from {sum(ways)} places; give cp:constant, cp:readsDimension or cp:readsFigure"
+        return
+    tables: tuple[tuple[Sequence[str | None], Mapping[str, object], str], ...] = (
+        (source.roles, model.roles, "role"),
+        ((source.feature,), model.features, "feature"),
+        (source.dimensions, model.dimensions, "dimension"),
+        ((source.figure,), model.figures, "figure"),
+        ((source.unit,), model.units, "unit of units.ttl"),
+    )
+    unknown = [
+        f"{name} names {n}, which is no {what}"
+        for names, table, what in tables
+        for n in names
+        if n is not None and n not in table
+    ]
+    if unknown:
+        yield from unknown
+        return
+    if source.dimensions:
+        yield from _reading_problems(model, name, source, quantity)
+    yield from _unit_problem(f"takes {name}", quantity, _unit_of(model, source))
+
+
+def _reading_problems(model: Model, name: str, source: Source, quantity: Quantity) -> Iterator[str]:
+    if source.feature is None:
+        yield f"reads {', '.join(source.dimensions)} for {name} without a cp:readsFeature"
+        return
+    kind = model.features[source.feature].feature_kind
+    for dimension in (model.dimensions[d] for d in source.dimensions):
+        if dimension.feature_kind != kind:
+            yield f"reads cp:{dimension.id} at cp:{source.feature}, but a cp:{kind} has no such dimension"
+        if quantity.is_code != (dimension.datatype is Datatype.CODE):
+            yield f"reads cp:{dimension.id} for {name}, which is {'not ' if quantity.is_code else ''}a code"
+    for role in (model.roles[name] for name in source.roles):
+        below = [k for k in model.kinds.values() if role.kind in k.ancestors]
+        if not any(source.feature in k.features for k in below):
+            yield f"reads cp:{source.feature} on cp:{role.id}, which takes no part that has it"
+
+
+def _figure_problems(model: Model, figure: Figure) -> Iterator[str]:
+    if not figure.stations:
+        yield "has no cp:figuredAt"
+    for limit in figure.limits:
+        own = Quantity(unit=figure.unit)
+        yield from _source_problems(model, "its limit", limit.source, own)
+        if len(limit.source.constants) > 1 or len(limit.source.dimensions) > 1:
+            yield "has a limit of several values"
+        for place in SAYS_PLACES:
+            if place not in limit.says:
+                yield f"has a limit whose sentence does not say {place}"
+    known = {*model.operations, *model.checks, *model.cautions}
+    for brought in figure.brings:
+        if brought not in known:
+            yield f"brings cp:{brought}, which is no operation, check or caution"
