@@ -133,8 +133,10 @@ _FUNCTIONS: Mapping[str, Callable[..., Decimal]] = {
     "wireGaugeArea": wire.gauge_area,
     "wireGaugeDiameter": wire.gauge_diameter,
     "leastFuse": wire.least_fuse,
+    "onePercentCurrent": wire.one_percent_current,
     "resistanceFactor": wire.resistance_factor,
     "voltageDrop": wire.voltage_drop,
+    "wireGaugeSection": wire.wire_gauge_section,
     "wireResistance": wire.wire_resistance,
     # wheels and alignment
     "armShift": wheels.arm_shift,

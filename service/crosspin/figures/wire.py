@@ -7,6 +7,7 @@ wire may carry is never worked out here: it is read off the wire maker's sheet.
 import math
 from decimal import Decimal
 
+from crosspin.figures.exact import rounded
 from crosspin.figures.general import positive
 from crosspin.figures.quantity import (
     PI,
@@ -24,6 +25,8 @@ _RESISTIVITY = Decimal("17.241")  # ohm km per mm2, times 1000: ohm mm2 / km
 _PER_KELVIN = Decimal("0.00393")
 _ROOM = Decimal(20)
 _CONTINUOUS_SHARE = Decimal("0.8")
+_ONE_PERCENT = Decimal("0.135")  # of a 12 V system with the engine running, 13.5 V
+_WARM = Decimal(60)
 
 
 def gauge_diameter(gauge: Number) -> Millimetres:
@@ -59,3 +62,16 @@ def drop_share(drop: Volts, system_voltage: Volts) -> Percent:
 def least_fuse(current: Amperes) -> Amperes:
     """What a fuse must be rated at least for a steady current, I / 0.8 (common practice)."""
     return current / _CONTINUOUS_SHARE
+
+
+def wire_gauge_section(gauge: Number) -> SquareMillimetres:
+    """Copper section of an American gauge number as a reading, to 0.001 mm2; 1/0 is 0."""
+    return rounded(gauge_area(gauge), 3)
+
+
+def one_percent_current(section: SquareMillimetres, round_length: Millimetres) -> Amperes:
+    """Current at which one percent of 13.5 V is lost there and back in copper at 60 degrees, to 0.001 A.
+
+    So a limit on the loss compares currents: three times this for three percent, ten times for ten.
+    """
+    return rounded(_ONE_PERCENT / voltage_drop(Decimal(1), positive(round_length, "length"), section, _WARM), 3)
