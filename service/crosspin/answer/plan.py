@@ -94,7 +94,10 @@ class Measurement(Told):
 
 
 class Modification(Told):
-    """Work on a part that makes it go together: the remedy, and the adapter part where it takes one."""
+    """Work on a part that makes it go together: the remedy, and the adapter part where it takes one.
+
+    The work list has its operation in its place; `hours` are counted there.
+    """
 
     position: str
     remedy: str
@@ -127,25 +130,41 @@ class Step(Told):
 
 
 class Work(Told):
-    """An operation, where it is done and why."""
+    """A job of the work list: an operation, when and where it is done, and why.
 
+    `number` is its place in the list, which can be followed from top to bottom; `after` names the jobs
+    that must be done before it is begun.  `group` is the station, or the phase where that spans the vehicle.
+    `hours` are those of all its places together.
+    """
+
+    number: int
+    group: str
+    phase: str
     operation: str
     label: str
     text: str
     places: tuple[str, ...]
     hours: Decimal
+    after: tuple[int, ...]
+    tools: tuple[str, ...]
     cautions: tuple[str, ...]
     uses: tuple[str, ...]
     because: tuple[str, ...]
 
 
 class Advice(Told):
-    """A check or a caution that the plan carries, and where it applies."""
+    """A caution, or other note, that the plan carries, and where it applies."""
 
     id: str
     label: str
     text: str
     places: tuple[str, ...]
+
+
+class Check(Advice):
+    """Something to verify, by the end of a phase of the work."""
+
+    phase: str
 
 
 class OrderLine(Told):
@@ -195,7 +214,7 @@ class Plan(Told):
     modifications: tuple[Modification, ...]
     order: tuple[OrderLine, ...]
     work: tuple[Work, ...]
-    checks: tuple[Advice, ...]
+    checks: tuple[Check, ...]
     cautions: tuple[Advice, ...]
     discrepancies: tuple[Discrepancy, ...]
     totals: Totals

@@ -41,7 +41,7 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
     """The whole plan as lines: steps with reasons, what stays, what to measure, order, work, cautions."""
     reasons = Reasons(scene, proposal)
     joints = Joints(scene, proposal, reasons)
-    jobs = WorkList(scene.model, scene.layout, proof)
+    jobs = WorkList(scene, proof)
     teller = _Teller(scene, proposal, reasons, joints.notes())
     steps = [teller.step(path) for path in proposal.choices]
     changed = tuple(s for s in steps if s is not None and s.action is not Action.KEEP)
@@ -58,7 +58,7 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
     order = cheapest_order(needed, scene.catalog)
     shop = scene.model.shop
     parts = sum((o.total for o in order), Decimal(0))
-    hours = sum((w.hours for w in work), Decimal(0)) + sum((m.hours for m in modifications), Decimal(0))
+    hours = sum((w.hours for w in work), Decimal(0))
     labour = round(hours * shop.hourly_rate, 2)
     digest = sha256(f"{scene.model.version}|{ask.model_dump_json()}".encode()).hexdigest()[:16]
     return Plan(
@@ -75,7 +75,7 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
         order=order,
         work=work,
         checks=jobs.checks(),
-        cautions=jobs.cautions(work, modifications),
+        cautions=jobs.cautions(work),
         discrepancies=joints.discrepancies(proof),
         totals=Totals(currency=shop.currency, parts=parts, hours=hours, labour=labour, all=parts + labour),
         proviso=PROVISO,

@@ -3,6 +3,7 @@
 import textwrap
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
+from itertools import groupby
 
 from crosspin.answer.places import both_sides, place, places, places_by_side
 from crosspin.answer.plan import Action, Contradiction, Cost, Plan, Reason, Step, WishLine
@@ -10,6 +11,7 @@ from crosspin.figures.exact import spell
 
 WIDTH = 100
 _OTHERS = 2
+_PLACES = 8
 
 
 def tell_text(told: Plan | Contradiction) -> str:
@@ -55,7 +57,7 @@ def _plan(plan: Plan) -> list[str]:
     out += _section("Modified", _modifications(plan))
     out += _section("To do", _work(plan))
     out += _section("Order", _order(plan))
-    out += _section("Check", (line for a in plan.checks for line in _wrapped(f"{a.text}{_at(a.places)}", 4, "  -")))
+    out += _section("Check", _checks(plan))
     out += _section(
         "Cautions", (line for a in plan.cautions for line in _wrapped(f"{a.text}{_at(a.places)}", 4, "  !"))
     )
@@ -166,11 +168,28 @@ def _modifications(plan: Plan) -> Iterable[str]:
 
 
 def _work(plan: Plan) -> Iterable[str]:
-    for number, w in enumerate(plan.work, start=1):
-        hours = f" {spell(w.hours)} h." if w.hours else ""
-        yield from _wrapped(f"{w.text}{hours}{_at(w.places)}", 6, f"  {number}.")
-        if w.uses:
-            yield from _wrapped(f"Takes {', '.join(w.uses)}.", 8)
+    labels = {caution.text: caution.label for caution in plan.cautions}
+    for (group, phase), jobs in groupby(plan.work, key=lambda w: (w.group, w.phase)):
+        yield f"  {group}" if group == phase else f"  {group}: {phase}"
+        for w in jobs:
+            where = _at(w.places) if len(w.places) <= _PLACES else ""
+            text = f"{w.label[0].upper()}{w.label[1:]}{where}, {spell(w.hours)} h. {w.text}"
+            yield from _wrapped(text, 8, f"    {w.number}.")
+            if w.tools:
+                yield from _wrapped(f"Tools: {', '.join(w.tools)}.", 8)
+            if w.uses:
+                yield from _wrapped(f"Takes {'; '.join(w.uses)}.", 8)
+            if w.cautions:
+                yield from _wrapped(f"Read first: {', '.join(labels[c] for c in w.cautions)}.", 8)
+            if w.after:
+                yield from _wrapped(f"After {', '.join(map(str, w.after))}.", 8)
+
+
+def _checks(plan: Plan) -> Iterable[str]:
+    for phase, checks in groupby(plan.checks, key=lambda c: c.phase):
+        yield f"  {phase}"
+        for check in checks:
+            yield from _wrapped(f"{check.text}{_at(check.places)}", 6, "    -")
 
 
 def _order(plan: Plan) -> Iterable[str]:

@@ -1,95 +1,162 @@
 """What the shop does: operations in an order that can be followed, checks, cautions."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from decimal import Decimal
-from graphlib import CycleError, TopologicalSorter
 
-from crosspin.answer.plan import Advice, Modification, Work
+from crosspin.answer.plan import Advice, Check, Work
+from crosspin.answer.reasons import Scene
+from crosspin.answer.sequence import Job, WorkOrder
 from crosspin.figures.exact import spell
-from crosspin.model.schema import Layout, Model, Operation
+from crosspin.model.labour import ConsumableUse, Operation, Repeat
 from crosspin.rules.prover import Proof
+
+
+@dataclass
+class _Entry:
+    """Where a job comes from: the positions that bring it, and why."""
+
+    places: set[str] = field(default_factory=set)
+    because: set[str] = field(default_factory=set)
 
 
 class WorkList:
     """Puts what a proof brings into work and advice."""
 
-    def __init__(self, model: Model, layout: Layout, proof: Proof) -> None:
-        self.model = model
+    def __init__(self, scene: Scene, proof: Proof) -> None:
+        self.scene = scene
+        self.model = scene.model
         self.proof = proof
-        self.stations = {p.path: p.station for p in layout.positions}
-        self.sides = {p.path: p.side for p in layout.positions}
+        self.positions = {p.path: p for p in scene.layout.positions}
+        stations = sorted({p.station for p in scene.layout.positions})
+        self.sides = {
+            s: {p.side for p in scene.layout.positions if p.station == s and p.side is not None} for s in stations
+        }
+        self.order = WorkOrder(self.model.operations, self.model.phases, stations)
 
     def work(self) -> tuple[Work, ...]:
-        """Operations in an order that can be followed; one line an operation and station."""
-        places: dict[tuple[str, str], dict[str, set[str]]] = {}
+        """Operations in an order that can be followed; one line for each job at each station, or for all stations."""
+        entries = self._entries()
+        jobs = self.order.ordered(entries)
+        numbers = {job: number for number, job in enumerate(jobs, start=1)}
+        return tuple(self._line(job, entries[job], jobs, numbers) for job in jobs)
+
+    def _entries(self) -> dict[Job, _Entry]:
+        entries: dict[Job, _Entry] = {}
         for outcome in self.proof.outcomes:
             if outcome.brings in self.model.operations:
-                key = (self.stations[outcome.position], outcome.brings)
-                entry = places.setdefault(key, {"places": set(), "because": set()})
-                entry["places"].add(outcome.position)
-                entry["because"].add(self.model.consequences[outcome.consequence].definition)
-        rank = self._sequence({operation for _, operation in places})
-        told = []
-        for (station, name), entry in sorted(places.items(), key=lambda item: (item[0][0], rank[item[0][1]])):
-            operation = self.model.operations[name]
-            # Work on what has no side is done once; work on sided things alone, once a side.
-            sides = {self.sides[path] for path in entry["places"]}
-            times = 1 if None in sides else len(sides)
-            told.append(
-                Work(
-                    operation=name,
-                    label=f"{operation.label}, {station}",
-                    text=operation.text,
-                    places=tuple(sorted(entry["places"])),
-                    hours=operation.hours * times,
-                    cautions=self.cautions_of(operation),
-                    uses=tuple(self._use(u.consumable, u.quantity * times, u.unit) for u in operation.uses),
-                    because=tuple(sorted(entry["because"])),
-                )
-            )
-        return tuple(told)
+                why = self.model.consequences[outcome.consequence].definition
+                self._enter(entries, outcome.brings, outcome.position, why)
+        for mended in self.proof.mended:
+            self._enter(entries, mended.operation, mended.position, self.model.remedies[mended.remedy].definition)
+        return {
+            (station, name): entry
+            for (station, name), entry in entries.items()
+            if not any((station, other) in entries for other in self.model.operations[name].spared_by)
+        }
 
-    def _use(self, consumable: str, quantity: Decimal, unit: str | None) -> str:
-        symbol = f" {self.model.units[unit].symbol}" if unit in self.model.units else ""
-        return f"{self.model.consumables[consumable].label}, {spell(quantity)}{symbol}"
+    def _enter(self, entries: dict[Job, _Entry], operation: str, path: str, why: str) -> None:
+        """Note an operation and all that it entails."""
+        found, waiting = {operation}, [operation]
+        while waiting:
+            name = waiting.pop()
+            station = "" if self.order.phase(name).spans_vehicle else self.positions[path].station
+            entry = entries.setdefault((station, name), _Entry())
+            entry.places.add(path)
+            entry.because.add(why)
+            fresh = [other for other in self.model.operations[name].entails if other not in found]
+            found.update(fresh)
+            waiting.extend(fresh)
+
+    def _line(self, job: Job, entry: _Entry, jobs: Sequence[Job], numbers: dict[Job, int]) -> Work:
+        station, name = job
+        operation, phase = self.model.operations[name], self.order.phase(name)
+        places = tuple(sorted(entry.places))
+        times = self._times(operation.repeat, places)
+        return Work(
+            number=numbers[job],
+            group=self.scene.layout.station_labels.get(station, station) if station else phase.label,
+            phase=phase.label,
+            operation=name,
+            label=operation.label,
+            text=operation.text,
+            places=places,
+            hours=operation.hours * times,
+            after=tuple(sorted(numbers[other] for other in self.order.waits_for(job, jobs))),
+            tools=tuple(self.model.tools[tool].label for tool in operation.tools),
+            cautions=self.cautions_of(operation),
+            uses=tuple(self._use(use, times, places) for use in operation.uses),
+            because=tuple(sorted(entry.because)),
+        )
+
+    def _times(self, repeat: Repeat, places: Sequence[str]) -> int:
+        """How often an operation is done; what has no side concerns both sides of its station."""
+        found = [self.positions[path] for path in places]
+        stations = {p.station for p in found}
+        match repeat:
+            case Repeat.EACH_PART:
+                return len(found)
+            case Repeat.EACH_SIDE:
+                seen = {station: {p.side for p in found if p.station == station} for station in stations}
+                return sum(len(self.sides[s]) or 1 if None in sides else len(sides) for s, sides in seen.items())
+            case Repeat.EACH_STATION:
+                return len(stations)
+            case Repeat.ONCE:
+                return 1
+
+    def _use(self, use: ConsumableUse, times: int, places: Sequence[str]) -> str:
+        symbol = f" {self.model.units[use.unit].symbol}" if use.unit in self.model.units else ""
+        label = self.model.consumables[use.consumable].label
+        if use.role is None:
+            return f"{label}, {spell(use.quantity * times)}{symbol}"
+        stations = sorted({self.positions[path].station for path in places})
+        read = [self._reading(use, station) for station in stations]
+        amount = sum((use.quantity if value is None else value for value in read), Decimal(0))
+        guess = ", the usual amount: none is on record" if None in read else ""
+        return f"{label}, {spell(amount)}{symbol}{guess}"
+
+    def _reading(self, use: ConsumableUse, station: str) -> Decimal | None:
+        """The one number that the part in the wanted role at a station gives, None where there is none."""
+        for path, position in self.positions.items():
+            if position.role == use.role and position.station == station:
+                part = self.scene.planned(path)
+                spec = part.specs.get(use.feature or "") if part is not None else None
+                values = self.scene.catalog.specs[spec].values.get(use.dimension or "", ()) if spec is not None else ()
+                return values[0] if len(values) == 1 and isinstance(values[0], Decimal) else None
+        return None
 
     def cautions_of(self, operation: Operation) -> tuple[str, ...]:
         """What must be read before an operation."""
         return tuple(self.model.cautions[c].text for c in operation.cautions)
 
-    def _sequence(self, operations: set[str]) -> dict[str, int]:
-        """Rank of each operation such that what comes before others has the lower rank; ties by id."""
-        sorter: TopologicalSorter[str] = TopologicalSorter()
-        for name in sorted(operations):
-            sorter.add(name)
-            for later in self.model.operations[name].before:
-                if later in operations:
-                    sorter.add(later, name)
-        rank: dict[str, int] = {}
-        try:
-            sorter.prepare()
-        except CycleError as error:
-            raise ValueError(f"operations wait for each other in a circle: {' -> '.join(error.args[1])}") from None
-        while sorter.is_active():
-            ready = sorted(sorter.get_ready())
-            for name in ready:
-                rank[name] = len(rank)
-            sorter.done(*ready)
-        return rank
+    def checks(self) -> tuple[Check, ...]:
+        """What to verify, in the order of the phases, each once with every place that it applies to."""
+        brought = self._brought(self.model.checks)
+        notes = sorted(
+            (self.model.checks[name] for name in brought), key=lambda c: (self.model.phases[c.phase].number, c.id)
+        )
+        return tuple(
+            Check(
+                id=note.id,
+                label=note.label,
+                text=note.text,
+                phase=self.model.phases[note.phase].label,
+                places=tuple(sorted(brought[note.id])),
+            )
+            for note in notes
+        )
 
-    def checks(self) -> tuple[Advice, ...]:
-        """What to verify, each once with every place that it applies to."""
-        return self._advice(self._brought(self.model.checks))
-
-    def cautions(self, work: Sequence[Work], modifications: Sequence[Modification]) -> tuple[Advice, ...]:
-        """What to read, those of the work and the remedies included, each once with every place."""
+    def cautions(self, work: Sequence[Work]) -> tuple[Advice, ...]:
+        """What to read, that of the work included, each once with every place."""
         places = self._brought(self.model.cautions)
-        jobs = [(job.operation, job.places) for job in work]
-        jobs += [(m.operation, (m.position,)) for m in modifications if m.operation is not None]
-        for operation, found in jobs:
-            for caution in self.model.operations[operation].cautions:
-                places.setdefault(caution, set()).update(found)
-        return self._advice(places)
+        for job in work:
+            for caution in self.model.operations[job.operation].cautions:
+                places.setdefault(caution, set()).update(job.places)
+        notes = self.model.cautions
+        return tuple(
+            Advice(id=name, label=notes[name].label, text=notes[name].text, places=tuple(sorted(found)))
+            for name, found in sorted(places.items())
+        )
 
     def _brought(self, wanted: Iterable[str]) -> dict[str, set[str]]:
         names = set(wanted)
@@ -98,10 +165,3 @@ class WorkList:
             if outcome.brings in names:
                 places.setdefault(outcome.brings, set()).add(outcome.position)
         return places
-
-    def _advice(self, places: dict[str, set[str]]) -> tuple[Advice, ...]:
-        notes = {**self.model.checks, **self.model.cautions}
-        return tuple(
-            Advice(id=name, label=notes[name].label, text=notes[name].text, places=tuple(sorted(found)))
-            for name, found in sorted(places.items())
-        )

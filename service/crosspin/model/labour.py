@@ -41,7 +41,9 @@ class ConsumableUse(Frozen):
 class Operation(Term):
     """Work to do: usual hours each time, cautions to read first, tools beyond the ordinary, what it uses up.
 
-    `before` names operations that wait for this one.  An operation has cautions, or `hurts_nobody`.
+    `before` names operations that wait for this one, `entails` those that are done because of it, and
+    `spared_by` those that include it where both are to be done at one place.  An operation has cautions,
+    or `hurts_nobody`.
     """
 
     text: str
@@ -53,6 +55,8 @@ class Operation(Term):
     tools: tuple[str, ...] = ()
     uses: tuple[ConsumableUse, ...] = ()
     before: tuple[str, ...] = ()
+    entails: tuple[str, ...] = ()
+    spared_by: tuple[str, ...] = ()
 
 
 class Note(Term):

@@ -37,6 +37,8 @@ def read_operation(r: Reader, node: Node) -> Operation:
         tools=r.ids(node, "needsTool"),
         uses=tuple(sorted(uses, key=lambda use: use.consumable)),
         before=r.ids(node, "comesBefore"),
+        entails=r.ids(node, "entails"),
+        spared_by=r.ids(node, "isSparedBy"),
     )
 
 
