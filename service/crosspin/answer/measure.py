@@ -1,7 +1,8 @@
 """What must be measured or looked at first: a line for everything that a plan leaves unknown."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
+from crosspin.answer.figures import Wanted
 from crosspin.answer.fit import missing
 from crosspin.answer.joints import Joints
 from crosspin.answer.plan import Measurement
@@ -15,9 +16,10 @@ _Key = tuple[str, str, str]
 
 
 class Measuring:
-    """Finds the readings that the unknown joints, needs and resources of one proved plan wait for."""
+    """Finds the readings that the unknown joints, needs, resources and figures of one proved plan wait for."""
 
-    def __init__(self, scene: Scene, joints: Joints, proof: Proof) -> None:
+    def __init__(self, scene: Scene, joints: Joints, proof: Proof, figures: Sequence[Wanted]) -> None:
+        self.figures = figures
         self.scene = scene
         self.model = scene.model
         self.joints = joints
@@ -27,7 +29,7 @@ class Measuring:
     def lines(self) -> tuple[Measurement, ...]:
         """Each reading once, by position; a reading that is safety-critical anywhere is so in its line."""
         found: dict[_Key, Measurement] = {}
-        for key, line in (*self._of_joints(), *self._of_needs(), *self._of_resources()):
+        for key, line in (*self._of_joints(), *self._of_needs(), *self._of_resources(), *self._of_figures()):
             before = found.setdefault(key, line)
             if line.safety_critical and not before.safety_critical:
                 found[key] = before.model_copy(update={"safety_critical": True})
@@ -91,6 +93,13 @@ class Measuring:
                     recorded = self._recorded(part, feature, dimension)
                     if len(recorded) != 1:
                         yield self._line(position.path, part, feature, dimension, recorded, why)
+
+    def _of_figures(self) -> Iterator[tuple[_Key, Measurement]]:
+        for wanted in self.figures:
+            gap = wanted.gap
+            yield self._line(
+                gap.path, gap.part, gap.feature, gap.dimension, gap.recorded, wanted.why, wanted.safety_critical
+            )
 
     def _recorded(self, part: Part, feature: str, dimension: str) -> tuple[Value, ...]:
         spec = part.specs.get(feature)

@@ -4,16 +4,10 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict
-
+from crosspin.answer.figure_lines import FigureLine, SpeedTableLine
+from crosspin.answer.told import Told as Told
 from crosspin.knockon.ask import Ask
 from crosspin.model.schema import Verdict
-
-
-class Told(BaseModel):
-    """Base of everything told."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class Action(StrEnum):
@@ -217,6 +211,8 @@ class Plan(Told):
     checks: tuple[Check, ...]
     cautions: tuple[Advice, ...]
     discrepancies: tuple[Discrepancy, ...]
+    figures: tuple[FigureLine, ...]
+    speeds: tuple[SpeedTableLine, ...]
     totals: Totals
     proviso: str
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from hashlib import sha256
 
+from crosspin.answer.figures import Figures
 from crosspin.answer.fit import line
 from crosspin.answer.joints import Joints
 from crosspin.answer.measure import Measuring
@@ -19,6 +20,7 @@ from crosspin.answer.plan import (
     Totals,
 )
 from crosspin.answer.reasons import Reasons, Scene
+from crosspin.answer.speeds import Speeds
 from crosspin.answer.work import WorkList
 from crosspin.knockon import proposal as proposed
 from crosspin.knockon.ask import Ask
@@ -41,7 +43,9 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
     """The whole plan as lines: steps with reasons, what stays, what to measure, order, work, cautions."""
     reasons = Reasons(scene, proposal)
     joints = Joints(scene, proposal, reasons)
-    jobs = WorkList(scene, proof)
+    figures = Figures(scene)
+    figured = figures.lines()
+    jobs = WorkList(scene, proof, figures.brought(figured))
     teller = _Teller(scene, proposal, reasons, joints.notes())
     steps = [teller.step(path) for path in proposal.choices]
     changed = tuple(s for s in steps if s is not None and s.action is not Action.KEEP)
@@ -70,13 +74,15 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
         cost=told_cost(proposal.cost),
         steps=changed,
         stays=stays,
-        measurements=Measuring(scene, joints, proof).lines(),
+        measurements=Measuring(scene, joints, proof, figures.wanted()).lines(),
         modifications=modifications,
         order=order,
         work=work,
-        checks=jobs.checks(),
+        checks=(*jobs.checks(), *figures.checks(figured)),
         cautions=jobs.cautions(work),
         discrepancies=joints.discrepancies(proof),
+        figures=figured,
+        speeds=Speeds(figures.before, figures.after).lines(),
         totals=Totals(currency=shop.currency, parts=parts, hours=hours, labour=labour, all=parts + labour),
         proviso=PROVISO,
     )

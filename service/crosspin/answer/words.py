@@ -52,7 +52,7 @@ class Words:
     def fill(self, template: str, kind: JointKind, finding: Finding, left: Part, right: Part) -> str:
         """A sentence of the ontology with its placeholders filled."""
         criterion = finding.criterion
-        return _fill(
+        return fill_in(
             template,
             {
                 "left": self.reading(left, kind.left_feature, criterion.left, finding.left),
@@ -73,14 +73,14 @@ class Words:
 
     def rule(self, template: str, part: str, place: str) -> str:
         """The sentence of a need, renewal or resource."""
-        return _fill(template, {"part": part, "place": self.place(place)})
+        return fill_in(template, {"part": part, "place": self.place(place)})
 
     def evidence(self, ids: Sequence[str]) -> tuple[str, ...]:
         """The labels of what stands behind a rule."""
         return tuple(self.model.evidence[e].label for e in ids if e in self.model.evidence)
 
 
-def _fill(template: str, values: Mapping[str, str]) -> str:
+def fill_in(template: str, values: Mapping[str, str]) -> str:
     """Replace {name} by its value; the values themselves are never read as templates."""
     pieces = []
     rest = template

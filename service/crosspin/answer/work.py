@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from crosspin.answer.figures import Brought
 from crosspin.answer.plan import Advice, Check, Work
 from crosspin.answer.reasons import Scene
 from crosspin.answer.sequence import Job, WorkOrder
@@ -21,10 +22,11 @@ class _Entry:
 
 
 class WorkList:
-    """Puts what a proof brings into work and advice."""
+    """Puts what a proof, and the figures beyond their limits, bring into work and advice."""
 
-    def __init__(self, scene: Scene, proof: Proof) -> None:
+    def __init__(self, scene: Scene, proof: Proof, by_figures: Sequence[Brought] = ()) -> None:
         self.scene = scene
+        self.by_figures = by_figures
         self.model = scene.model
         self.proof = proof
         self.positions = {p.path: p for p in scene.layout.positions}
@@ -47,6 +49,9 @@ class WorkList:
             if outcome.brings in self.model.operations:
                 why = self.model.consequences[outcome.consequence].definition
                 self._enter(entries, outcome.brings, outcome.position, why)
+        for brought in self.by_figures:
+            if brought.brings in self.model.operations:
+                self._enter(entries, brought.brings, brought.position, brought.because)
         for mended in self.proof.mended:
             self._enter(entries, mended.operation, mended.position, self.model.remedies[mended.remedy].definition)
         return {
@@ -161,7 +166,9 @@ class WorkList:
     def _brought(self, wanted: Iterable[str]) -> dict[str, set[str]]:
         names = set(wanted)
         places: dict[str, set[str]] = {}
-        for outcome in self.proof.outcomes:
-            if outcome.brings in names:
-                places.setdefault(outcome.brings, set()).add(outcome.position)
+        brought = [(outcome.brings, outcome.position) for outcome in self.proof.outcomes]
+        brought += [(figure.brings, figure.position) for figure in self.by_figures]
+        for name, position in brought:
+            if name in names:
+                places.setdefault(name, set()).add(position)
         return places

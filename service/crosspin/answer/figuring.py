@@ -1,0 +1,235 @@
+"""Works figures out for one state of a vehicle: as received, or as planned."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from crosspin.answer.words import Words
+from crosspin.catalog.catalog import Catalog
+from crosspin.figures.derive import FORMULAS
+from crosspin.figures.exact import rounded
+from crosspin.model.figure import Figure, Gathering, Limit, Source
+from crosspin.model.judge import may_have
+from crosspin.model.schema import Layout, Model, Part, Position, Value
+
+WHOLE_VEHICLE = "WholeVehicle"
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a figure is worked out: a station, and a side where the figure is sided."""
+
+    station: str
+    side: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """A reading that a figure waits for: missing, or (`recorded`) told differently by its sources."""
+
+    path: str
+    part: Part
+    feature: str
+    dimension: str
+    recorded: tuple[Value, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a source gives: its values, where they were read, and why there are none if so."""
+
+    values: tuple[Value, ...]
+    paths: tuple[str, ...] = ()
+    gaps: tuple[Gap, ...] = ()
+    why_not: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """A figure worked out: not rounded, None where it is not known; every position it rests on."""
+
+    value: Decimal | None
+    inputs: Mapping[str, Found]
+    limits: tuple[Found, ...]
+    why_not: str = ""
+
+    @property
+    def paths(self) -> frozenset[str]:
+        """Every position that the figure or its limits rest on."""
+        return frozenset(path for found in (*self.inputs.values(), *self.limits) for path in found.paths)
+
+    @property
+    def gaps(self) -> tuple[Gap, ...]:
+        """Every reading that the figure or its limits wait for."""
+        return tuple(gap for found in (*self.inputs.values(), *self.limits) for gap in found.gaps)
+
+
+class Figuring:
+    """Works out figures over what stands where; `received` is the vehicle as it came, None for that one itself."""
+
+    def __init__(
+        self,
+        model: Model,
+        catalog: Catalog,
+        layout: Layout,
+        part_at: Callable[[str], Part | None],
+        received: "Figuring | None" = None,
+    ) -> None:
+        self.model = model
+        self.catalog = catalog
+        self.layout = layout
+        self.received = received or self
+        self.words = Words(model)
+        self._parts = {position.path: part_at(position.path) for position in layout.positions}
+        self._results: dict[tuple[str, Place], Result | None] = {}
+
+    def whole_vehicle(self) -> str:
+        """The station that is the vehicle as a whole."""
+        return next(station for station in self.layout.stations if self.spans_vehicle(station))
+
+    def places(self, figure: Figure) -> Iterator[Place]:
+        """Where a figure is worked out: every station of its classes, on each side where it is sided."""
+        for station, classes in sorted(self.layout.stations.items()):
+            if any(c in classes for c in figure.stations):
+                yield from (Place(station, side) for side in (("left", "right") if figure.sided else (None,)))
+
+    def result(self, figure: Figure, place: Place) -> Result | None:
+        """The figure there; None where it has no meaning there because no part could have what it reads."""
+        key = (figure.id, place)
+        if key not in self._results:
+            self._results[key] = self._work_out(figure, place)
+        return self._results[key]
+
+    def _work_out(self, figure: Figure, place: Place) -> Result | None:
+        inputs: dict[str, Found] = {}
+        for one in figure.inputs:
+            found = self.find(one.source, place)
+            if found is None:
+                return None
+            inputs[one.name] = found
+        limits = [self._limit(limit, place) for limit in figure.limits]
+        if None in limits:
+            return None
+        known = tuple(limit for limit in limits if limit is not None)
+        why_not = next((found.why_not for found in inputs.values() if not found.values), "")
+        if why_not:
+            return Result(None, inputs, known, why_not)
+        value, why_not = calculate(figure.formula, {name: found.values[0] for name, found in inputs.items()})
+        return Result(value, inputs, known, why_not)
+
+    def _limit(self, limit: Limit, place: Place) -> Found | None:
+        found = self.find(limit.source, place)
+        if found is None or not found.values:
+            return found
+        value = found.values[0]
+        return Found((limit.factor * value if isinstance(value, Decimal) else value,), found.paths)
+
+    # ------------------------------------------------------------------ sources
+
+    def find(self, source: Source, place: Place) -> Found | None:
+        """What a source gives at a place; None where no part there could have what it reads."""
+        if source.constants:
+            return Found(source.constants)
+        if source.as_received and self.received is not self:
+            return self.received.find(source, place)
+        if source.figure is not None:
+            return self._of_figure(source, self.model.figures[source.figure], place)
+        return self._of_readings(source, place)
+
+    def _of_figure(self, source: Source, figure: Figure, place: Place) -> Found | None:
+        places = [p for p in self.places(figure) if self._is_at(p.station, source, place)]
+        if source.only_at is None and not self.spans_vehicle(place.station):
+            places = [p for p in places if p.station == place.station] or places
+        side = source.only_on or place.side
+        if side is not None:
+            places = [p for p in places if p.side in (None, side)]
+        found = []
+        for at in sorted(places, key=lambda p: (p.station, p.side or "")):
+            result = self.result(figure, at)
+            if result is not None:
+                values = () if result.value is None else (result.value,)
+                found.append(Found(values, tuple(sorted(result.paths)), result.gaps, result.why_not))
+        return self._gathered(source, found, figure.label)
+
+    def _of_readings(self, source: Source, place: Place) -> Found | None:
+        assert source.feature is not None, "checked when the ontology was read"
+        found = []
+        for position in self._positions(source, place):
+            part = self._parts[position.path]
+            if part is not None and may_have(self.model, part, source.feature):
+                found.append(self._read(source, source.feature, position.path, part))
+        return self._gathered(source, found, self.model.features[source.feature].label)
+
+    def _positions(self, source: Source, place: Place) -> Sequence[Position]:
+        """The positions that a source reads: of its roles, at its stations and on its side."""
+        those = [p for p in self.layout.positions if not source.roles or p.role in source.roles]
+        those = [p for p in those if self._is_at(p.station, source, place)]
+        if source.only_at is None and not self.spans_vehicle(place.station):
+            those = [p for p in those if p.station == place.station] or those
+        side = source.only_on or place.side
+        return those if side is None else [p for p in those if p.side in (None, side)]
+
+    def _is_at(self, station: str, source: Source, place: Place) -> bool:
+        """Whether a source may be read at a station: one of its class, else the place's own, or the whole vehicle's."""
+        if source.only_at is not None:
+            return source.only_at in self.layout.stations[station]
+        return station == place.station or self.spans_vehicle(place.station) or self.spans_vehicle(station)
+
+    def spans_vehicle(self, station: str) -> bool:
+        """Whether a station is the vehicle as a whole."""
+        return WHOLE_VEHICLE in self.layout.stations[station]
+
+    def _read(self, source: Source, feature: str, path: str, part: Part) -> Found:
+        spec = part.specs.get(feature)
+        readings = self.catalog.specs[spec].values if spec is not None else {}
+        values: list[Value] = []
+        gaps = []
+        for name in source.dimensions:
+            recorded = readings.get(name, ())
+            if len(recorded) == 1 or (recorded and self.model.dimensions[name].many):
+                values.extend(recorded)
+            else:
+                gaps.append(Gap(path, part, feature, name, recorded))
+        if not gaps:
+            return Found(tuple(values), (path,))
+        gap = gaps[0]
+        told = "is told differently" if gap.recorded else "is not recorded"
+        label = self.model.dimensions[gap.dimension].label
+        return Found((), (path,), tuple(gaps), f"the {label} of the {self.words.place(path)} {told}")
+
+    def _gathered(self, source: Source, found: Sequence[Found], label: str) -> Found | None:
+        """Several findings made one, as the source says."""
+        if not found:
+            return Found((Decimal(0),)) if source.gathers is Gathering.SUM else None
+        paths = tuple(dict.fromkeys(path for one in found for path in one.paths))
+        gaps = tuple(dict.fromkeys(gap for one in found for gap in one.gaps))
+        why_not = next((one.why_not for one in found if not one.values), "")
+        if why_not:
+            return Found((), paths, gaps, why_not)
+        if source.gathers is Gathering.ALIKE:
+            if len({one.values for one in found}) > 1:
+                places = " and ".join(self.words.place(path) for one in found for path in one.paths[:1])
+                return Found((), paths, (), f"the {label} differs between {places}")
+            return Found(found[0].values, paths)
+        numbers = [value for one in found for value in one.values if isinstance(value, Decimal)]
+        how: Mapping[Gathering, Callable[[list[Decimal]], Decimal]] = {
+            Gathering.SUM: lambda all_of_them: sum(all_of_them, Decimal(0)),
+            Gathering.LEAST: min,
+            Gathering.MOST: max,
+        }
+        return Found((how[source.gathers](numbers),), paths)
+
+
+def calculate(formula: str, values: Mapping[str, Value]) -> tuple[Decimal | None, str]:
+    """The result of a formula, or None and why it makes no sense for these values."""
+    try:
+        return FORMULAS[formula].named(values), ""
+    except ValueError as error:
+        return None, str(error)
+    except ArithmeticError:
+        return None, "the readings make no sense together"
+
+
+def kept(value: Decimal, decimals: int) -> Decimal:
+    """A result as it is told and compared."""
+    return rounded(value, decimals)

@@ -1,0 +1,90 @@
+"""Tells speed tables: a formula gone through for every value of those of its inputs that have several."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from decimal import Decimal
+from itertools import product
+
+from crosspin.answer.figure_lines import SpeedRow, SpeedSeries, SpeedTableLine
+from crosspin.answer.figure_words import FigureWords
+from crosspin.answer.figuring import Figuring, Found, Place, calculate, kept
+from crosspin.figures.exact import spell
+from crosspin.model.figure import FigureInput, Source, SpeedTable
+from crosspin.model.schema import Value
+
+_Rows = dict[Decimal, Decimal | None]
+
+
+class Speeds:
+    """The speed tables of a vehicle, as received and as planned."""
+
+    def __init__(self, before: Figuring, after: Figuring) -> None:
+        self.before = before
+        self.after = after
+        self.say = FigureWords(after.model)
+
+    def lines(self) -> tuple[SpeedTableLine, ...]:
+        """Every table that the planned vehicle has the parts for."""
+        told = (self._line(table) for table in self.after.model.speed_tables.values())
+        return tuple(line for line in told if line is not None)
+
+    def _line(self, table: SpeedTable) -> SpeedTableLine | None:
+        before, after = self._found(table, self.before), self._found(table, self.after)
+        if after is None:
+            return None
+        swept = [one for one in table.inputs if len(after[one.name].values) > 1]
+        along = swept[-1] if swept else table.inputs[-1]
+        was = {} if before is None else dict(self._series(table, before, along))
+        now = dict(self._series(table, after, along))
+        series = []
+        for label in dict.fromkeys((*was, *now)):
+            old, new = was.get(label, {}), now.get(label, {})
+            rows = [SpeedRow(along=x, before=old.get(x), after=new.get(x)) for x in sorted({*old, *new})]
+            series.append(SpeedSeries(label=label, rows=tuple(rows)))
+        formula = self.after.model.formulas[table.formula]
+        return SpeedTableLine(
+            id=table.id,
+            label=table.label,
+            definition=table.definition,
+            along_label=self.say.label(along.name, along.source),
+            along_unit=self.say.unit_of(along.source),
+            result_label=formula.label,
+            result_unit=self.say.symbol(table.unit),
+            formula=formula.expression,
+            series=tuple(series),
+            why_not=next((f"It is not known: {f.why_not}." for f in after.values() if not f.values), ""),
+        )
+
+    def _found(self, table: SpeedTable, figuring: Figuring) -> dict[str, Found] | None:
+        """What every input gives, for the whole vehicle; None where no part could have one of them."""
+        place = Place(figuring.whole_vehicle())
+        found = {one.name: figuring.find(one.source, place) for one in table.inputs}
+        known = {name: one for name, one in found.items() if one is not None}
+        return known if len(known) == len(found) else None
+
+    def _series(self, table: SpeedTable, found: Mapping[str, Found], along: FigureInput) -> Iterator[tuple[str, _Rows]]:
+        """Label and rows of each line; none where an input is not known."""
+        if any(not one.values for one in found.values()):
+            return
+        others = [one for one in table.inputs if one is not along]
+        for values in product(*(_downwards(one.source, found[one.name].values) for one in others)):
+            taken = dict(zip((one.name for one in others), values, strict=True))
+            rows: _Rows = {}
+            for x in found[along.name].values:
+                assert isinstance(x, Decimal), "a table runs along numbers"
+                value, _ = calculate(table.formula, {**taken, along.name: x})
+                rows[x] = None if value is None else kept(value, table.decimals)
+            named = [one for one in others if len(found[one.name].values) > 1]
+            yield ", ".join(self._named(one, taken[one.name]) for one in named), rows
+
+    def _named(self, one: FigureInput, value: Value) -> str:
+        text = spell(value) if isinstance(value, Decimal) else value
+        return f"{self.say.label(one.name, one.source)} {text}"
+
+
+def _downwards(source: Source, values: Sequence[Value]) -> Sequence[Value]:
+    """Readings from the largest down, so that first gear and low range come first; constants as they rise."""
+    return (
+        values
+        if source.constants
+        else sorted(values, key=lambda v: v if isinstance(v, Decimal) else Decimal(0), reverse=True)
+    )
