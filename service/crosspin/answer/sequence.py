@@ -7,7 +7,7 @@ span the vehicle for every station together; within a phase `comesBefore` decide
 from collections.abc import Collection, Mapping, Sequence
 from itertools import groupby
 
-from crosspin.model.labour import Operation, Phase
+from crosspin.model.labour import Operation, Phase, after
 
 Job = tuple[str, str]
 """The station, empty for the whole vehicle, and the operation."""
@@ -25,20 +25,7 @@ class WorkOrder:
         ordered = sorted(phases.values(), key=lambda phase: phase.number)
         stretches = groupby(ordered, key=lambda phase: phase.number if phase.spans_vehicle else 0)
         self._stretch = {phase.id: place for place, (_, group) in enumerate(stretches) for phase in group}
-        self._later = {name: self._all_after(name) for name in operations}
-
-    def _all_after(self, name: str) -> frozenset[str]:
-        """Everything that waits for an operation, directly or not.  Raises ValueError on a circle."""
-        found: set[str] = set()
-        waiting = list(self._operations[name].before)
-        while waiting:
-            later = waiting.pop()
-            if later == name:
-                raise ValueError(f"operations wait for each other in a circle through {name}")
-            if later not in found:
-                found.add(later)
-                waiting.extend(self._operations[later].before)
-        return frozenset(found)
+        self._later = {name: after(operations, name) for name in operations}
 
     def phase(self, operation: str) -> Phase:
         """The phase of an operation."""

@@ -1,7 +1,8 @@
 """Whether the ontology hangs together: every name used is one defined, of the right sort."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
+from crosspin.model.labour import after
 from crosspin.model.reader import BrokenOntology
 from crosspin.model.schema import Condition, Criterion, Model, Need, Renewal
 
@@ -65,13 +66,37 @@ def check_names(model: Model) -> None:
                 {*model.operations, *model.checks, *model.cautions},
                 "operation, check or caution",
             )
-    for operation in model.operations.values():
-        for caution in operation.cautions:
-            need(operation.id, caution, model.cautions, "caution")
-        for use in operation.uses:
-            need(operation.id, use.consumable, model.consumables, "consumable")
+    problems += check_work(model)
     for remedy in model.remedies.values():
         need(remedy.id, remedy.operation, model.operations, "operation")
         need(remedy.id, remedy.adapter_kind, model.kinds, "kind")
     if problems:
         raise BrokenOntology("; ".join(problems))
+
+
+def check_work(model: Model) -> list[str]:
+    """What is wrong with the operations: names that are not there, and orders that nobody could follow."""
+    problems: list[str] = []
+    for operation in model.operations.values():
+        others = (*operation.before, *operation.entails, *operation.spared_by)
+        used: list[tuple[str, Mapping[str, object], str]] = [
+            *((name, model.operations, "operation") for name in others),
+            *((name, model.cautions, "caution") for name in operation.cautions),
+            *((name, model.tools, "tool") for name in operation.tools),
+            *((use.consumable, model.consumables, "consumable") for use in operation.uses),
+            (operation.phase, model.phases, "phase"),
+        ]
+        unknown = [f"cp:{operation.id} names cp:{name}, which is no {what}" for name, t, what in used if name not in t]
+        problems += unknown
+        if unknown:
+            continue
+        for later in operation.before:
+            phase, other = model.phases[operation.phase], model.phases[model.operations[later].phase]
+            if phase.number > other.number:
+                problems.append(f"cp:{operation.id} is to come before cp:{later}, whose phase comes first")
+        if operation.id in after(model.operations, operation.id):
+            problems.append(f"cp:{operation.id} waits for itself by way of cp:comesBefore")
+    for check in model.checks.values():
+        if check.phase not in model.phases:
+            problems.append(f"cp:{check.id} names cp:{check.phase}, which is no phase")
+    return problems

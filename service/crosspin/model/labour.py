@@ -1,5 +1,6 @@
 """Work as the ontology describes it: operations, when and how often they are done, and what they take."""
 
+from collections.abc import Mapping
 from decimal import Decimal
 from enum import StrEnum
 
@@ -57,6 +58,18 @@ class Operation(Term):
     before: tuple[str, ...] = ()
     entails: tuple[str, ...] = ()
     spared_by: tuple[str, ...] = ()
+
+
+def after(operations: Mapping[str, Operation], name: str) -> frozenset[str]:
+    """Every operation that waits for this one, directly or not; itself among them where they wait in a circle."""
+    found: set[str] = set()
+    waiting = [name]
+    while waiting:
+        for later in operations[waiting.pop()].before:
+            if later in operations and later not in found:
+                found.add(later)
+                waiting.append(later)
+    return frozenset(found)
 
 
 class Note(Term):
