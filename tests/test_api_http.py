@@ -127,7 +127,7 @@ def test_a_method_that_an_address_does_not_take(client: TestClient, method: str,
 # ---------------------------------------------------------------------- problems
 
 
-@pytest.mark.parametrize("path", ["/", "/v1", "/v1/nothing", "/v1/parts/", "/docs"])
+@pytest.mark.parametrize("path", ["/v1", "/v1/nothing", "/v1/parts/", "/docs"])
 def test_an_address_that_there_is_not(client: TestClient, path: str) -> None:
     reply = client.get(path, follow_redirects=False)
     assert reply.status_code in (307, 404)

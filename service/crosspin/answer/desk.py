@@ -1,6 +1,8 @@
 """The desk: takes questions, gives answers.  One object behind the service, the page and the command line."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from threading import Lock
 from time import perf_counter
@@ -11,6 +13,7 @@ from crosspin.answer.plan import Contradiction, Cost, Fit, Mate, PartLine, Plan,
 from crosspin.answer.reasons import Scene
 from crosspin.answer.tell import tell_plan, told_cost
 from crosspin.catalog.library import Holdings, Imported, Library
+from crosspin.catalog.lookup import Found, Lookup
 from crosspin.home import data_folder
 from crosspin.knockon.ask import Ask
 from crosspin.knockon.ask import Fit as FitWish
@@ -18,7 +21,7 @@ from crosspin.knockon.limits import SearchLimit
 from crosspin.knockon.proposal import Conflict, Proposal
 from crosspin.knockon.search import Searcher
 from crosspin.knockon.wishes import understand
-from crosspin.model.schema import Vehicle
+from crosspin.model.schema import Model, Vehicle
 from crosspin.rules.prover import Prover
 from crosspin.store.sparql import write_snapshot
 
@@ -27,13 +30,18 @@ class NotOnRecord(LookupError):
     """Something asked for by id is not on record; the message says what would be right."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Bench:
     """What one version of the graph is answered with: compiled once, shared by every ask."""
 
     holdings: Holdings
     searcher: Searcher
     prover: Prover
+
+    @cached_property
+    def lookup(self) -> Lookup:
+        """The index of what is typed; made when it is first asked."""
+        return Lookup(self.holdings.model, self.holdings.catalog)
 
 
 class Desk:
@@ -74,8 +82,11 @@ class Desk:
 
     # ------------------------------------------------------------------ the main question
 
-    def ask(self, ask: Ask, timings: dict[str, float] | None = None) -> Plan | Contradiction:
-        """The answer to an ask; `timings` collects the seconds of each stage.
+    def ask(
+        self, ask: Ask, timings: dict[str, float] | None = None, told_in: Mapping[str, str] | None = None
+    ) -> Plan | Contradiction:
+        """The answer to an ask; `timings` collects the seconds of each stage, `told_in` names units to tell
+        values in by those that they are kept in.
 
         Raises AskError where the ask itself is wrong, SearchLimit where a stated bound was reached, and
         Disproved where the rules do not agree with the search.
@@ -86,12 +97,12 @@ class Desk:
         found = bench.searcher.propose(ask)
         times["search"] = perf_counter() - started
         if isinstance(found, Conflict):
-            return self._contradiction(bench, ask, found)
+            return self._contradiction(bench, ask, found, told_in)
         started = perf_counter()
         proof = bench.prover.prove(ask, found)
         times["prove"] = perf_counter() - started
         started = perf_counter()
-        plan = tell_plan(self._scene(bench, ask, found), ask, found, proof)
+        plan = tell_plan(self._scene(bench, ask, found, told_in), ask, found, proof)
         times["tell"] = perf_counter() - started
         return plan
 
@@ -103,33 +114,40 @@ class Desk:
             raise NotOnRecord("there is no plan for this ask; ask for JSON to see which wishes contradict each other")
         return bench.prover.graph(ask, found, media_type)
 
-    def _scene(self, bench: Bench, ask: Ask, found: Proposal) -> Scene:
+    def _scene(self, bench: Bench, ask: Ask, found: Proposal, told_in: Mapping[str, str] | None) -> Scene:
+        model = _telling(bench.holdings.model, told_in)
         vehicle = bench.holdings.catalog.vehicles[ask.vehicle]
-        layout = bench.holdings.model.layouts[vehicle.layout]
-        return Scene(bench.holdings.model, bench.holdings.catalog, vehicle, layout, found.choices)
+        return Scene(model, bench.holdings.catalog, vehicle, model.layouts[vehicle.layout], found.choices)
 
-    def _contradiction(self, bench: Bench, ask: Ask, conflict: Conflict) -> Contradiction:
+    def _contradiction(
+        self, bench: Bench, ask: Ask, conflict: Conflict, told_in: Mapping[str, str] | None
+    ) -> Contradiction:
         model, catalog = bench.holdings.model, bench.holdings.catalog
         question = understand(model, catalog, ask)
         way = bench.searcher.without(ask, conflict.ways_out[0].give_up)
-        return tell_contradiction(self._scene(bench, ask, way), ask, question, conflict, way, bench.holdings.version)
+        scene = self._scene(bench, ask, way, told_in)
+        return tell_contradiction(scene, ask, question, conflict, way, bench.holdings.version)
 
     # ------------------------------------------------------------------ fit and mates
 
-    def _fitter(self, *parts: str) -> Fitter:
+    def _fitter(self, *parts: str, told_in: Mapping[str, str] | None = None) -> Fitter:
         holdings = self._bench.holdings
         for part in parts:
             if part not in holdings.catalog.parts:
                 raise NotOnRecord(f"there is no part {part!r} on record; look it up under /v1/parts")
-        return Fitter(holdings.model, holdings.catalog)
+        return Fitter(_telling(holdings.model, told_in), holdings.catalog)
 
     def fit(self, one: str, other: str) -> Fit:
         """Do these two parts go together.  Raises NotOnRecord."""
         return self._fitter(one, other).fit(one, other)
 
-    def mates(self, part: str, vehicle: str | None = None) -> list[Mate]:
+    def find(self, text: str, limit: int = 20) -> Found:
+        """Parts, kits and kinds that go with what somebody types; at most `limit` parts."""
+        return self._bench.lookup.find(text, limit)
+
+    def mates(self, part: str, vehicle: str | None = None, told_in: Mapping[str, str] | None = None) -> list[Mate]:
         """What mates with a part, in the catalog or in one vehicle.  Raises NotOnRecord."""
-        fitter = self._fitter(part)
+        fitter = self._fitter(part, told_in=told_in)
         return fitter.mates(part, self.vehicle(vehicle) if vehicle is not None else None)
 
     def equals(self, part: str) -> list[PartLine]:
@@ -206,3 +224,8 @@ class Desk:
         with self._writing:
             write_snapshot(self.library.graph, path)
             return self.holdings.version
+
+
+def _telling(model: Model, told_in: Mapping[str, str] | None) -> Model:
+    """The model as one reader wants it told."""
+    return model.model_copy(update={"told_in": dict(told_in)}) if told_in else model

@@ -4,9 +4,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from crosspin.figures.exact import spell
+from crosspin.figures.exact import rounded, spell
 from crosspin.model.judge import Finding
-from crosspin.model.schema import Criterion, Dimension, JointKind, Model, Part, Value
+from crosspin.model.schema import Criterion, Dimension, JointKind, Model, Part, Unit, Value
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,9 +23,18 @@ class Words:
 
     def value(self, dimension_id: str, value: Value) -> str:
         """One value with its unit."""
-        unit = self.unit(self.model.dimensions[dimension_id])
-        text = spell(value) if isinstance(value, Decimal) else value
-        return f"{text} {unit}" if unit and not unit.startswith("per") else text
+        dimension = self.model.dimensions[dimension_id]
+        unit = self.unit(dimension)
+        if not isinstance(value, Decimal):
+            return value
+        text = f"{spell(value)} {unit}" if unit and not unit.startswith("per") else spell(value)
+        other = self._other_unit(dimension)
+        return text if other is None else f"{spell(rounded(value / other.factor, 4))} {other.symbol} ({text})"
+
+    def _other_unit(self, dimension: Dimension) -> Unit | None:
+        """The unit that the reader wants this dimension told in, where it is not the one it is kept in."""
+        wanted = self.model.told_in.get(dimension.unit or "")
+        return self.model.units.get(wanted) if wanted is not None else None
 
     def reading(self, part: Part | None, feature: str, dimension_id: str, values: Sequence[Value]) -> str:
         """What is recorded, as kept and, in brackets, as published in another unit; "not recorded" if nothing is."""
@@ -34,6 +43,9 @@ class Words:
         dimension = self.model.dimensions[dimension_id]
         joined = (" or " if dimension.many else " against ").join(self.value(dimension_id, v) for v in values)
         published = part.published.get(f"{feature}.{dimension_id}") if part is not None else None
+        other = self._other_unit(dimension)
+        if published and other is not None and published.endswith(f" {other.symbol}"):
+            return joined  # which says it in that unit already
         return f"{joined} ({published})" if published else joined
 
     def place(self, path: str) -> str:

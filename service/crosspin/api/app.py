@@ -13,11 +13,12 @@ from pydantic.json_schema import models_json_schema
 from crosspin import __version__
 from crosspin.answer.desk import Desk
 from crosspin.answer.plan import Contradiction, Plan
-from crosspin.api import imports, ontology, problems, questions, records, sparql
+from crosspin.api import counter, imports, ontology, problems, questions, records, sparql
 from crosspin.api.negotiate import NotModified, not_modified
 from crosspin.api.settings import Settings
 from crosspin.api.wiring import Envelope, Turns
 from crosspin.knockon.ask import Ask
+from crosspin.page.render import Pages
 from crosspin.store.sparql import QueryPool
 
 _DESCRIPTION = """Which parts of a 4x4 driveline go together, and what else must change when one is fitted.
@@ -53,7 +54,9 @@ def create_app(desk: Desk, settings: Settings | None = None) -> FastAPI:
     app.state.queries = pool
     app.state.query_turns = CapacityLimiter(used.query_workers)
     app.state.model_text = ontology.ModelText()
-    for module in (questions, records, ontology, imports, sparql):
+    app.state.pages = Pages()
+    app.state.answers = counter.Answers()
+    for module in (counter, questions, records, ontology, imports, sparql):
         app.include_router(module.router)
     app.add_middleware(Envelope)
     problems.install(app)

@@ -214,7 +214,8 @@ def _combined(choices: list[list[tuple[str, str]]]) -> Iterator[tuple[tuple[str,
         for choice in choices[1:]:
             feature = first[0].partition(".")[0] + "."
             others = [other for other in choice if other[0] not in {place for place, _ in readings}]
-            readings += sorted(others, key=lambda other, same=feature: not other[0].startswith(same))[:1]
+            near = [other for other in others if other[0].startswith(feature)]
+            readings += (near or others)[:1]
         if len(readings) == len(choices):
             yield tuple(readings)
 

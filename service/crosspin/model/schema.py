@@ -300,7 +300,10 @@ class Shop(Frozen):
 
 
 class Model(Frozen):
-    """The whole ontology, each table keyed by identifier and sorted by it."""
+    """The whole ontology, each table keyed by identifier and sorted by it.
+
+    `told_in` names, by the unit that values are kept in, another one that they are told in; empty: as kept.
+    """
 
     version: str
     shop: Shop
@@ -329,6 +332,7 @@ class Model(Frozen):
     speed_tables: dict[str, SpeedTable] = Field(default_factory=dict)
     marks: dict[str, Mark] = Field(default_factory=dict)
     other_words: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+    told_in: dict[str, str] = Field(default_factory=dict)
 
 
 Value = Decimal | str
