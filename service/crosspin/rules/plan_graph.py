@@ -26,10 +26,14 @@ _CACHED_PARTS = 4096
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """A build as RDF: what is true of it alone, and by part id what is true of each part wherever it stands."""
+    """A build as RDF: what is true of it alone, and by part id what is true of each part wherever it stands.
+
+    `standing` is what stands at each position, by part id.
+    """
 
     build: list[Triple]
     parts: dict[str, tuple[Triple, ...]]
+    standing: dict[str, str | None]
 
 
 class PlanGraph:
@@ -51,7 +55,7 @@ class PlanGraph:
         triples = [Triple(PLAN, TYPE, cp("Build")), Triple(PLAN, cp("showsAll"), TRUE)]
         for path, part in standing.items():
             triples += _place(layout, path, State.RECEIVED, part, part)
-        return Written(triples, self._facts_of(part for part in standing.values() if part is not None))
+        return Written(triples, self._facts_of(part for part in standing.values() if part is not None), _ids(standing))
 
     def proposed(self, vehicle: Vehicle, proposal: Proposal) -> Written:
         """The plan; raises ValueError where the proposal leaves a position of the layout out, and KeyError
@@ -86,7 +90,7 @@ class PlanGraph:
                 triples.append(Triple(node, cp("withAdapter"), NamedNode(thing("part", mending.adapter))))
                 parts[mending.adapter] = self._catalog.parts[mending.adapter]
         triples += self._tally_lines(standing)
-        return Written(triples, self._facts_of(parts.values()))
+        return Written(triples, self._facts_of(parts.values()), _ids(standing))
 
     def _facts_of(self, parts: Iterable[Part]) -> dict[str, tuple[Triple, ...]]:
         return {part.id: self._part_facts(part) if part.unidentified else self._facts(part.id) for part in parts}
@@ -144,6 +148,10 @@ class PlanGraph:
             return None
         values = self._catalog.specs[part.specs[feature]].values.get(dimension, ())
         return values[0] if len(values) == 1 and isinstance(values[0], Decimal) else None
+
+
+def _ids(standing: Mapping[str, Part | None]) -> dict[str, str | None]:
+    return {path: None if part is None else part.id for path, part in standing.items()}
 
 
 def _layout_node(layout: Layout) -> NamedNode:

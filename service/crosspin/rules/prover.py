@@ -1,31 +1,34 @@
 """Proves a proposal: writes it as RDF, runs the rules, and holds what follows against what the search said."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
 from itertools import chain
-from queue import LifoQueue
+from typing import TypeAlias
 
-from pyoxigraph import Literal, NamedNode, Quad, Triple, serialize
+from pyoxigraph import Literal, NamedNode, Triple, serialize
 
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import Ask
 from crosspin.knockon.proposal import Proposal, State
+from crosspin.model.records import cp
 from crosspin.model.schema import Model, Vehicle, Verdict
 from crosspin.model.terms import DEF, thing
 from crosspin.rules.plan_graph import PLAN, PlanGraph, Written
-from crosspin.rules.proof import Disproved, Proof
+from crosspin.rules.proof import Disproved, Proof, ProvedJoint
 from crosspin.rules.read_proof import Conclusions, read_discrepancies, read_faults, read_proof
-from crosspin.store.graph import DERIVED, FORMATS, ONTOLOGY, GraphStore
-from crosspin.store.infer import FIRST_BUILD_ORDER, SH, Rule, Workspace, read_rules
+from crosspin.rules.reasoner import Derived, Reasoner
+from crosspin.store.graph import FORMATS, GraphStore
 
 __all__ = ["Disproved", "Proof", "Prover"]
 
 _GENERATED_BY = NamedNode("http://www.w3.org/ns/prov#wasGeneratedBy")
 _REMEMBERED_VEHICLES = 256
-_MOST_KEPT_PARTS = 20_000
-_SHOWS_ALL = NamedNode(DEF + "showsAll")
-_VERDICT = NamedNode(DEF + "hasVerdict")
+_MOST_KNOWN_JOINTS = 200_000
+_OF_JOINT = cp("ofJoint")
+_SHOWS_ALL = cp("showsAll")
+_VERDICT = cp("hasVerdict")
 _PREFIXES = {
     "cp": DEF,
     "prov": "http://www.w3.org/ns/prov#",
@@ -33,21 +36,25 @@ _PREFIXES = {
 }
 
 
+_Meeting: TypeAlias = tuple[str, str | None, bool, str | None, bool]
+"""All that a verdict on a joint without mendings rests on: joint kind, left part, whether it is fresh, the same
+on the right."""
+
+
 class Prover:
     """The ontology with its rules, ready to prove proposals.  Safe to share between threads.
 
-    Each proof runs in a workspace of its own, of which there are `at_once`; more wait for a free one.
+    What the rules said of two parts at a joint is kept for the next plan in which they meet.  At most
+    `at_once` proofs run at a time.
     """
 
     def __init__(self, graph: GraphStore, model: Model, catalog: Catalog, at_once: int = 2) -> None:
         self._model = model
         self._catalog = catalog
         self._plan_graph = PlanGraph(model, catalog)
-        self._rules = tuple(rule for rule in read_rules(graph.quads) if rule.order >= FIRST_BUILD_ORDER)
-        self._ground = list(_ground(graph))
-        self._idle: LifoQueue[Workspace] = LifoQueue()
-        for _ in range(at_once):
-            self._idle.put(Workspace(self._ground))
+        self._reasoner = Reasoner(graph, at_once)
+        self._joints = {layout.id: {joint.id: joint for joint in layout.joints} for layout in model.layouts.values()}
+        self._known: dict[_Meeting, ProvedJoint] = {}
         self._discrepancies = lru_cache(maxsize=_REMEMBERED_VEHICLES)(self._discrepancies_of)
 
     def prove(self, ask: Ask, proposal: Proposal) -> Proof:
@@ -57,12 +64,48 @@ class Prover:
             plan = self._plan_graph.proposed(vehicle, proposal)
         except (KeyError, ValueError) as error:
             raise Disproved((f"The proposal cannot be written down: {error}.",)) from error
-        found = self._conclude(plan, vehicle)
-        proof = read_proof(found, self._stay_and_clash(vehicle, proposal))
+        layout = thing("layout", vehicle.layout)
+        meetings = self._meetings(vehicle, proposal, plan)
+        known: dict[str, ProvedJoint] = {}
+
+        def open_contacts(derived: Derived) -> list[NamedNode]:
+            found = []
+            for quad in chain.from_iterable(quads for _, quads in derived):
+                if quad.predicate == _OF_JOINT and isinstance(quad.subject, NamedNode):
+                    joint = str(quad.object).removeprefix(f"<{layout}/").removesuffix(">")
+                    proved = self._known.get(meetings[joint]) if joint in meetings else None
+                    if proved is None:
+                        found.append(quad.subject)
+                    else:
+                        known[joint] = replace(proved, joint=joint)
+            return found
+
+        derived = self._reasoner.derive(plan, open_contacts)
+        found = Conclusions(chain(plan.build, *(quads for _, quads in derived)), layout)
+        proof = read_proof(found, known, self._stay_and_clash(vehicle, proposal))
         disagreements = (*read_faults(found), *_denied(proof), *self._miscounted(vehicle, proposal, proof))
         if disagreements:
             raise Disproved(disagreements)
+        if len(self._known) > _MOST_KNOWN_JOINTS:
+            self._known = {}
+        self._known.update((meetings[name], joint) for name, joint in proof.joints.items() if name in meetings)
         return proof
+
+    def _meetings(self, vehicle: Vehicle, proposal: Proposal, plan: Written) -> dict[str, _Meeting]:
+        """What meets at each joint of a plan that takes no mending."""
+        mended = {mending.joint for mending in proposal.mendings}
+        fresh = {path for path, choice in proposal.choices.items() if choice.state is State.FRESH}
+        return {
+            name: (
+                joint.joint_kind,
+                plan.standing[joint.left],
+                joint.left in fresh,
+                plan.standing[joint.right],
+                joint.right in fresh,
+            )
+            for name, joint in self._joints[vehicle.layout].items()
+            if name not in mended
+        }
 
     def graph(self, ask: Ask, proposal: Proposal, media_type: str) -> bytes:
         """The plan and all that the rules derive from it, each verdict with the rule that gave it, as RDF text.
@@ -71,8 +114,9 @@ class Prover:
         """
         plan = self._plan_graph.proposed(self._catalog.vehicles[ask.vehicle], proposal)
         shown = Triple(PLAN, _SHOWS_ALL, Literal(True))
-        derived = self._derive(Written([*plan.build, shown], plan.parts))
-        told = {*plan.build, shown}.union(*plan.parts.values())
+        whole = replace(plan, build=[*plan.build, shown])
+        derived = self._reasoner.derive(whole)
+        told = {*whole.build, *self._reasoner.about_parts(whole)}
         for rule, quads in derived:
             triples = [quad.triple for quad in quads]
             told.update(triples)
@@ -85,36 +129,17 @@ class Prover:
     def _stay_and_clash(self, vehicle: Vehicle, proposal: Proposal) -> tuple[str, ...]:
         """Joints between received parts that clash on record, and that the plan leaves as they are."""
         stays = {path for path, choice in proposal.choices.items() if choice.state is State.RECEIVED}
-        joints = {joint.id: joint for joint in self._model.layouts[vehicle.layout].joints}
+        joints = self._joints[vehicle.layout]
         return tuple(
             name for name in self._discrepancies(vehicle.id) if {joints[name].left, joints[name].right} <= stays
         )
 
     def _discrepancies_of(self, vehicle_id: str) -> tuple[str, ...]:
         vehicle = self._catalog.vehicles[vehicle_id]
-        return read_discrepancies(self._conclude(self._plan_graph.received(vehicle), vehicle))
-
-    def _conclude(self, written: Written, vehicle: Vehicle) -> Conclusions:
-        derived = chain.from_iterable(quads for _, quads in self._derive(written))
-        return Conclusions(chain(written.build, derived), thing("layout", vehicle.layout))
-
-    def _derive(self, written: Written) -> list[tuple[Rule, list[Quad]]]:
-        """What each rule derived, in running order; a triple is told by the rule that derived it first."""
-        derived: list[tuple[Rule, list[Quad]]] = []
-
-        def note(rule: Rule, fresh: list[Quad]) -> None:
-            derived.append((rule, fresh))
-
-        workspace = self._idle.get()
-        try:
-            if len(workspace.kept) > _MOST_KEPT_PARTS:
-                workspace = Workspace(self._ground)
-            for name, facts in written.parts.items():
-                workspace.keep(name, facts)
-            with workspace.suppose(written.build, self._rules, note):
-                return derived
-        finally:
-            self._idle.put(workspace)
+        written = self._plan_graph.received(vehicle)
+        derived = self._reasoner.derive(written)
+        found = Conclusions(chain(written.build, *(quads for _, quads in derived)), thing("layout", vehicle.layout))
+        return read_discrepancies(found)
 
     def _miscounted(self, vehicle: Vehicle, proposal: Proposal, proof: Proof) -> Iterator[str]:
         cost = proposal.cost
@@ -179,12 +204,3 @@ def _denied(proof: Proof) -> Iterator[str]:
     for resource in proof.resources.values():
         if resource.judged and resource.verdict is Verdict.CLASHES:
             yield f"{resource.resource} is overdrawn."
-
-
-def _ground(graph: GraphStore) -> Iterator[Quad]:
-    """What the rules reason from: the completed ontology and layouts, without words for people and the rules' text."""
-    for name in (ONTOLOGY, DERIVED):
-        for quad in graph.quads.quads_for_pattern(None, None, None, NamedNode(name)):
-            spoken = isinstance(quad.object, Literal) and quad.object.language is not None
-            if not spoken and not quad.predicate.value.startswith(SH):
-                yield quad

@@ -1,7 +1,7 @@
 """Reads what the rules derived from a plan into plain objects."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
 
 from pyoxigraph import Literal, NamedNode, Quad, Triple
@@ -84,8 +84,9 @@ def read_discrepancies(found: Conclusions) -> tuple[str, ...]:
     return tuple(sorted(found.place(found.iri(d, "onContact"), "ofJoint") for d in found.members("Discrepancy")))
 
 
-def read_proof(found: Conclusions, discrepancies: tuple[str, ...]) -> Proof:
-    """Everything that the rules say of a plan, beside what they said of the vehicle as received.
+def read_proof(found: Conclusions, known: Mapping[str, ProvedJoint], discrepancies: tuple[str, ...]) -> Proof:
+    """Everything that the rules say of a plan, beside what they said before: of joints that are `known`, and of
+    the vehicle as received.
 
     Raises ValueError where a result lacks its verdict.
     """
@@ -95,7 +96,7 @@ def read_proof(found: Conclusions, discrepancies: tuple[str, ...]) -> Proof:
     outcomes = [node for node in found.members("Outcome") if found.iri(node, "ofRule") not in remedies]
     mended = [node for node in found.members("Outcome") if found.iri(node, "ofRule") in remedies]
     return Proof(
-        joints=_joints(found),
+        joints=_joints(found, known),
         needs={need.pairing: need for need in sorted(needs, key=lambda n: n.pairing)},
         resources={resource.resource: resource for resource in sorted(resources, key=lambda r: r.resource)},
         outcomes=tuple(
@@ -142,15 +143,17 @@ def read_faults(found: Conclusions) -> tuple[str, ...]:
     )
 
 
-def _joints(found: Conclusions) -> dict[str, ProvedJoint]:
+def _joints(found: Conclusions, known: Mapping[str, ProvedJoint]) -> dict[str, ProvedJoint]:
     findings: dict[str, list[ProvedFinding]] = defaultdict(list)
     for node in found.members("Finding"):
         findings[found.iri(node, "onContact")].append(_finding(found, node))
-    joints = {}
+    joints = dict(known)
     for contact in found.members("Contact"):
         if not found.objects(contact, "ofJoint"):
             continue  # an adapter between two parts is no joint of the layout
         joint = found.place(contact, "ofJoint")
+        if joint in known:
+            continue
         joints[joint] = ProvedJoint(
             joint=joint,
             verdict=found.verdict(contact),

@@ -97,19 +97,16 @@ class Workspace:
     def __init__(self, ground: Iterable[Triple | Quad]) -> None:
         """Take the triples that stay, whatever graphs they come from."""
         self.store = Store()
-        self.kept: set[str] = set()
         self.store.bulk_extend([Quad(t.subject, t.predicate, t.object) for t in ground])
 
     def settle(self, rules: Iterable[Rule]) -> None:
-        """Add for good what the rules derive from the ground."""
+        """Add for good what the rules derive from what is here."""
         for rule in rules:
-            self.store.extend([Quad(t.subject, t.predicate, t.object) for t in self._derive(rule)])
+            self.keep(self._derive(rule))
 
-    def keep(self, name: str, triples: Iterable[Triple]) -> None:
-        """Add triples for good under a name, once; they are facts that many suppositions need."""
-        if name not in self.kept:
-            self.kept.add(name)
-            self.store.extend([Quad(t.subject, t.predicate, t.object) for t in triples])
+    def keep(self, triples: Iterable[Triple]) -> None:
+        """Add triples for good."""
+        self.store.extend([Quad(t.subject, t.predicate, t.object) for t in triples])
 
     @contextmanager
     def suppose(

@@ -1,0 +1,119 @@
+"""Runs the rules over builds written as RDF, and keeps between builds what holds for every one of them.
+
+What follows from a part alone (which kinds it passes for, which conditions it meets) is derived once and
+stays.  What follows from a contact rests on nothing but its joint kind, the two parts, which of them are
+fresh, and the mendings at it; so whoever knows that already can leave a contact out.
+"""
+
+from collections.abc import Callable, Collection, Iterator
+from dataclasses import dataclass, field
+from decimal import Decimal
+from queue import LifoQueue
+from typing import TypeAlias
+
+from pyoxigraph import Literal, NamedNode, Quad, Triple
+
+from crosspin.model.records import cp
+from crosspin.model.terms import thing
+from crosspin.rules.plan_graph import Written
+from crosspin.store.graph import DERIVED, ONTOLOGY, GraphStore
+from crosspin.store.infer import FIRST_BUILD_ORDER, SH, Rule, Workspace, read_rules
+
+_MOST_KEPT_PARTS = 20_000
+_CONTACT = cp("Contact")
+_PART = cp("Part")
+
+Derived: TypeAlias = list[tuple[Rule, list[Quad]]]
+"""What each rule derived, in running order; a triple is told by the rule that derived it first."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Room:
+    """A workspace, and the ids of the parts that it knows."""
+
+    workspace: Workspace
+    parts: set[str] = field(default_factory=set)
+
+
+class Reasoner:
+    """The ontology with its rules.  Safe to share between threads.
+
+    Each build is reasoned about in a room of its own, of which there are `at_once`; more wait for a free one.
+    """
+
+    def __init__(self, graph: GraphStore, at_once: int) -> None:
+        self._ground = list(_ground(graph))
+        rules = [rule for rule in read_rules(graph.quads) if rule.order >= FIRST_BUILD_ORDER]
+        of_builds = [rule for rule in rules if rule.target != _PART.value]
+        first = min((rule.order for rule in of_builds if rule.target == _CONTACT.value), default=Decimal("Infinity"))
+        self._on_parts = [rule for rule in rules if rule.target == _PART.value]
+        self._on_builds = [rule for rule in of_builds if rule.order < first]
+        self._beyond_contacts = [rule for rule in of_builds if rule.order >= first]
+        self._idle: LifoQueue[_Room] = LifoQueue()
+        for _ in range(at_once):
+            self._idle.put(_Room(Workspace(self._ground)))
+
+    def derive(
+        self, written: Written, open_contacts: Callable[[Derived], Collection[NamedNode]] | None = None
+    ) -> Derived:
+        """What follows from a build, beside what follows from each of its parts alone.
+
+        `open_contacts` is shown what follows up to the contacts that the build makes, and says which of these
+        are to be reasoned about; without it, all are.
+        """
+        derived: Derived = []
+        room = self._idle.get()
+        try:
+            room = self._with_parts(room, written)
+            workspace = room.workspace
+
+            def note(rule: Rule, fresh: list[Quad]) -> None:
+                derived.append((rule, fresh))
+
+            with workspace.suppose(written.build, self._on_builds, note):
+                rest = self._beyond_contacts
+                if open_contacts is not None:
+                    contacts = open_contacts(derived)
+                    rest = [rule.about(contacts) if rule.target == _CONTACT.value else rule for rule in rest]
+                with workspace.suppose((), rest, note):
+                    return derived
+        finally:
+            self._idle.put(room)
+
+    def about_parts(self, written: Written) -> set[Triple]:
+        """All that is known of the parts of a build, and of each alone follows."""
+        room = self._idle.get()
+        try:
+            room = self._with_parts(room, written)
+            known = room.workspace.store.quads_for_pattern
+            return {quad.triple for part in written.parts for quad in known(_node(part), None, None)}.union(
+                *written.parts.values()
+            )
+        finally:
+            self._idle.put(room)
+
+    def _with_parts(self, room: _Room, written: Written) -> _Room:
+        """The room, or a new one where it is full, with all parts of a build known."""
+        if len(room.parts) > _MOST_KEPT_PARTS:
+            room = _Room(Workspace(self._ground))
+        new = [name for name in written.parts if name not in room.parts]
+        if new:
+            for name in new:
+                room.workspace.keep(written.parts[name])
+            nodes = [_node(name) for name in new]
+            room.workspace.settle(rule.about(nodes) for rule in self._on_parts)
+            room.parts.update(new)
+        return room
+
+
+def _node(part: str) -> NamedNode:
+    return NamedNode(thing("part", part))
+
+
+def _ground(graph: GraphStore) -> Iterator[Quad]:
+    """What the rules reason from: the completed ontology and layouts, without words for people and the rules' text."""
+    for name in (ONTOLOGY, DERIVED):
+        for quad in graph.quads.quads_for_pattern(None, None, None, NamedNode(name)):
+            spoken = isinstance(quad.object, Literal) and quad.object.language is not None
+            if not spoken and not quad.predicate.value.startswith(SH):
+                yield quad
