@@ -1,7 +1,7 @@
 """The desk: takes questions, gives answers.  One object behind the service, the page and the command line."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from threading import Lock
@@ -11,6 +11,7 @@ from crosspin.answer.contradiction import tell_contradiction
 from crosspin.answer.fit import Fitter
 from crosspin.answer.plan import Contradiction, Cost, Fit, Mate, PartLine, Plan, Taker
 from crosspin.answer.reasons import Scene
+from crosspin.answer.sayings import Sayings
 from crosspin.answer.tell import tell_plan, told_cost
 from crosspin.catalog.library import Holdings, Imported, Library
 from crosspin.catalog.lookup import Found, Lookup
@@ -37,6 +38,14 @@ class Bench:
     holdings: Holdings
     searcher: Searcher
     prover: Prover
+    said: dict[tuple[tuple[str, str], ...], Sayings] = field(default_factory=dict)
+
+    def sayings(self, told_in: Mapping[str, str] | None) -> Sayings:
+        """What is said of pairs of parts, in the units that a reader wants."""
+        units = tuple(sorted((told_in or {}).items()))
+        if units not in self.said:
+            self.said[units] = Sayings(_telling(self.holdings.model, told_in), self.holdings.catalog)
+        return self.said[units]
 
     @cached_property
     def lookup(self) -> Lookup:
@@ -72,6 +81,8 @@ class Desk:
             Searcher(holdings.model, holdings.catalog),
             Prover(self.library.graph, holdings.model, holdings.catalog),
         )
+        for layout in sorted({vehicle.layout for vehicle in holdings.catalog.vehicles.values()}):
+            bench.searcher.compiled(layout)
         self.timings["prepare search and proof"] = perf_counter() - started
         return bench
 
@@ -115,9 +126,10 @@ class Desk:
         return bench.prover.graph(ask, found, media_type)
 
     def _scene(self, bench: Bench, ask: Ask, found: Proposal, told_in: Mapping[str, str] | None) -> Scene:
-        model = _telling(bench.holdings.model, told_in)
+        sayings = bench.sayings(told_in)
         vehicle = bench.holdings.catalog.vehicles[ask.vehicle]
-        return Scene(model, bench.holdings.catalog, vehicle, model.layouts[vehicle.layout], found.choices)
+        layout = sayings.model.layouts[vehicle.layout]
+        return Scene(sayings.model, bench.holdings.catalog, vehicle, layout, found.choices, sayings)
 
     def _contradiction(
         self, bench: Bench, ask: Ask, conflict: Conflict, told_in: Mapping[str, str] | None

@@ -7,7 +7,6 @@ from crosspin.answer.fit import missing
 from crosspin.answer.joints import Joints
 from crosspin.answer.plan import Measurement
 from crosspin.answer.reasons import Scene
-from crosspin.answer.words import Words
 from crosspin.model.judge import is_of_kind, may_have, meets
 from crosspin.model.schema import Condition, Part, Value, Verdict
 from crosspin.rules.proof import Proof
@@ -24,7 +23,7 @@ class Measuring:
         self.model = scene.model
         self.joints = joints
         self.proof = proof
-        self.words = Words(scene.model)
+        self.words = scene.sayings.words
 
     def lines(self) -> tuple[Measurement, ...]:
         """Each reading once, by position; a reading that is safety-critical anywhere is so in its line."""

@@ -76,7 +76,8 @@ def _best(wanted: Counter[str], kits: Sequence[Kit], catalog: Catalog) -> tuple[
     best: tuple[Decimal, tuple[str, ...]] = (single, ())
     for index, kit in enumerate(kits):
         rest = _after(wanted, kit)
-        saved = single - sum((_price(catalog, part) * count for part, count in rest.items()), Decimal(0))
+        held = {line.part for line in kit.lines}
+        saved = sum((_price(catalog, part) * (wanted[part] - rest[part]) for part in held & wanted.keys()), Decimal(0))
         if saved <= kit.price:  # dearer than its parts now, and more so once other kits are bought
             continue
         total, others = _best(rest, kits[index:], catalog)

@@ -2,14 +2,15 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from crosspin.answer.plan import Reason
-from crosspin.answer.words import Words
+from crosspin.answer.sayings import Sayings
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.proposal import Cause, Choice, Proposal, State
 from crosspin.knockon.received import received_part
-from crosspin.model.judge import Finding, judge_joint
-from crosspin.model.schema import Layout, Model, Part, Vehicle, Verdict
+from crosspin.model.judge import Finding
+from crosspin.model.schema import Layout, Model, Part, Vehicle
 
 
 @dataclass(frozen=True)
@@ -21,11 +22,15 @@ class Scene:
     vehicle: Vehicle
     layout: Layout
     choices: Mapping[str, Choice]
+    sayings: Sayings
+
+    @cached_property
+    def _received(self) -> dict[str, Part | None]:
+        return {p.path: received_part(self.model, self.catalog, self.vehicle, p) for p in self.layout.positions}
 
     def received(self, path: str) -> Part | None:
         """The received part at a position, a stand-in where nobody looked."""
-        position = next(p for p in self.layout.positions if p.path == path)
-        return received_part(self.model, self.catalog, self.vehicle, position)
+        return self._received[path]
 
     def planned(self, path: str) -> Part | None:
         """The part that the plan has at a position."""
@@ -45,19 +50,14 @@ class Reasons:
     def __init__(self, scene: Scene, proposal: Proposal) -> None:
         self.scene = scene
         self.proposal = proposal
-        self.words = Words(scene.model)
+        self.words = scene.sayings.words
         self._joints = {j.id: j for j in scene.layout.joints}
         self._pairings = {p.id: p for p in scene.layout.pairings}
-        self._many = frozenset(d.id for d in scene.model.dimensions.values() if d.many)
-        self._found: dict[tuple[str, str, str], tuple[Finding, ...]] = {}
 
     def findings(self, joint_id: str, left: Part, right: Part) -> tuple[Finding, ...]:
         """What every criterion of a joint says of two parts; the same on the left as on the right."""
         kind = self.scene.model.joint_kinds[self._joints[joint_id].joint_kind]
-        key = (kind.id, left.id, right.id)
-        if key not in self._found:
-            self._found[key] = judge_joint(kind, left, right, self.scene.catalog.specs, self._many)
-        return self._found[key]
+        return self.scene.sayings.findings(kind, left, right)
 
     def chain(self, position: str) -> tuple[Reason, ...]:
         """From this position back to one that was asked for, one reason a link."""
@@ -107,13 +107,7 @@ class Reasons:
         other = self.scene.planned(cause.source)
         assert other is not None, f"{cause.source} is empty, yet speaks at {cause.rule}"
         left, right = (mine, other) if joint.left == position else (other, mine)
-        finding = next(f for f in self.findings(cause.rule, left, right) if cause.criterion in (None, f.criterion.id))
-        if finding.verdict is Verdict.UNKNOWN:
-            dimension = self.scene.model.dimensions[finding.criterion.left]
-            sentence = f"Whether {left.label} and {right.label} fit is not known: {dimension.label} is not recorded."
-        else:
-            sentence = self.words.clash(kind, finding, left, right)
-        return sentence, self.words.evidence((*kind.evidence, *finding.criterion.evidence))
+        return self.scene.sayings.against(kind, cause.criterion, left, right)
 
     def _by_joint(self, position: str, cause: Cause) -> Reason:
         received = self.scene.received(position)

@@ -139,6 +139,8 @@ class Explanation:
         part, the greatest draw first; where nothing else does, the position itself."""
         found = {}
         for tally in self.compiled.tallies:
+            if not instead.keys() & self.opening.parties(tally).keys():
+                continue
             now = self._shares[tally.resource.id]
             other = {path: tally.share(held.part) for path, held in instead.items()}
             if all(share is None and now.get(path) is None for path, share in other.items()):

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.limits import INFINITE
+from crosspin.knockon.pairwise import Pairwise
 from crosspin.knockon.weights import Weights
 from crosspin.model.judge import NO_READINGS, Finding, Readings, is_of_kind, judge_criterion, judge_joint
 from crosspin.model.schema import Criterion, Hand, JointKind, Model, Part, Remedy, Value, Verdict
@@ -257,19 +258,37 @@ class Mating:
         return self._matrix
 
     def _build(self) -> Costs:
-        rows = _FIRST_SPEC + len(self._specs[Hand.LEFT])
-        columns = _FIRST_SPEC + len(self._specs[Hand.RIGHT])
-        matrix = np.zeros((2 * rows, 2 * columns), dtype=np.int64)
+        readings = {
+            hand: [self._readings(hand, code) for code in range(BLANK, _FIRST_SPEC + len(specs))]
+            for hand, specs in self._specs.items()
+        }
+        shape = len(readings[Hand.LEFT]), len(readings[Hand.RIGHT])
+        barred, mendable, unknown = (np.zeros(shape, dtype=bool) for _ in range(3))
+        unsafe_left, unsafe_right = (np.zeros(size, dtype=bool) for size in shape)
+        for criterion in self.kind.criteria:
+            judged = Pairwise(criterion, readings[Hand.LEFT], readings[Hand.RIGHT], self._many)
+            clash = mendable if criterion.remedies else barred
+            clash |= judged.clash
+            unknown |= judged.left_open[:, None] | judged.right_open
+            if criterion.safety_critical:
+                unsafe_left |= judged.left_open
+                unsafe_right |= judged.right_open
         weights = self._weights
-        for left in range(LACKING, rows):
-            for right in range(LACKING, columns):
-                outcome = self.outcome(left, right)
-                cost = INFINITE if outcome.blocked else weights.money(outcome.money)
-                if outcome.unknown and not outcome.blocked:
-                    cost += weights.unknown
-                for left_fresh, right_fresh in ((0, 1), (1, 0), (1, 1)):
-                    unsafe = weights.unsafe if outcome.unsafe(bool(left_fresh), bool(right_fresh)) else 0
-                    matrix[2 * left + left_fresh, 2 * right + right_fresh] = cost + unsafe
+        open_cost = np.where(unknown, weights.unknown, 0)
+        for row, column in np.argwhere(mendable & ~barred).tolist():
+            outcome = self.outcome(BLANK + row, BLANK + column)
+            if outcome.blocked:
+                barred[row, column] = True
+            else:
+                open_cost[row, column] += weights.money(outcome.money)
+        matrix = np.zeros((2 * (BLANK + shape[0]), 2 * (BLANK + shape[1])), dtype=np.int64)
+        lacking = INFINITE if self.kind.criteria else 0
+        for left_fresh, right_fresh in ((0, 1), (1, 0), (1, 1)):
+            face = matrix[left_fresh::2, right_fresh::2]
+            unsafe = unsafe_left[:, None] & bool(left_fresh) | unsafe_right & bool(right_fresh)
+            face[BLANK:, BLANK:] = np.where(barred, INFINITE, open_cost + np.where(unsafe, weights.unsafe, 0))
+            face[LACKING, LACKING:] = lacking
+            face[LACKING:, LACKING] = lacking
         matrix.setflags(write=False)
         return matrix
 

@@ -1,9 +1,9 @@
 """The best plan of a network, and what the best plan costs with every other value at a changed position.
 
-A network is first solved whole.  Where that needs large tables, as when nothing is kept and everything
-could be changed, it is solved under a budget that grows by extra positions until the optimum lies within:
-a budget leaves out nearly everything, and what is found within it is exact.  Values that lie beyond it
-come after.
+A network is first solved whole.  Where it has many variables, or needs large tables, as when nothing is kept
+and everything could be changed, it is solved under a budget that grows by extra positions until the optimum
+lies within: a budget leaves out nearly everything, and what is found within it is exact.  Values that lie
+beyond it come after.
 """
 
 from collections.abc import Iterator, Sequence
@@ -17,9 +17,11 @@ from crosspin.knockon.order import Order
 from crosspin.knockon.prune import UNLIMITED, Pruner, Reduced
 from crosspin.knockon.relation import Numbers, Relation
 
+MANY_OPEN = 100
+"""From how many variables with a choice on a network is solved by budgets at once: whole, it would hardly do."""
+
 MANY_CHOICES = 40
 """From how many open variables on it pays to look for values that others replace."""
-
 
 MANY_VALUES = 16
 """From how many values on it pays to go through the whole network instead of trying them one by one."""
@@ -44,6 +46,8 @@ class Solver:
     def best(self) -> "Best | None":
         """The optimum, or None where there is no assignment.  Raises SearchLimit."""
         network = Reduced.whole(self.sizes, self._factors)
+        if sum(size > 1 for size in self.sizes) > MANY_OPEN:
+            return self._within_budget(self._pruner)
         try:
             solved = Elimination(network.sizes, network.factors, limit=self._quick_limit)
         except SearchLimit:
