@@ -95,6 +95,28 @@ def test_what_is_brought_is_known_to_the_model() -> None:
         assert resource.verdict is Verdict.FITS
 
 
+@pytest.mark.parametrize(
+    "ask",
+    [
+        Ask(vehicle="hill-patrol", fit=(Fit(at="rear/carrier", kind="LimitedSlip"),)),
+        Ask(vehicle="trail-wagon", fit=(Fit(at="front/*/caliper", kind="FixedCaliper"),)),
+        Ask(vehicle="orchard-runabout", fit=(Fit(at="rear/carrier", kind="LimitedSlip"),)),
+        Ask(vehicle="farm-hauler", fit=(Fit(at="rear/carrier", kind="AirLocker"),)),
+        asked(),
+    ],
+    ids=lambda ask: ask.vehicle,
+)
+def test_what_is_kept_between_proofs_changes_nothing(ask: Ask) -> None:
+    """The shared prover has proved other plans, and this one before; a new one knows nothing yet."""
+    holdings = seed_library().holdings
+    found = Searcher(holdings.model, holdings.catalog).propose(ask)
+    assert isinstance(found, Proposal)
+    first, again = (prover().prove(ask, found) for _ in range(2))
+    alone = Prover(seed_library().graph, holdings.model, holdings.catalog).prove(ask, found)
+    assert first == again == alone
+    assert alone.joints
+
+
 # ------------------------------------------------------------------ tampering
 
 Tamper = Callable[[Proposal], Proposal]
@@ -105,8 +127,10 @@ def with_choice(path: str, choice: Choice) -> Tamper:
 
 
 def refusal(tamper: Tamper) -> str:
+    """Why an altered proposal is refused by a prover that has just proved the unaltered one."""
     altered = tamper(proposed())
     assert altered != proposed()
+    assert proof() == prover().prove(asked(), proposed())
     with pytest.raises(Disproved) as caught:
         prover().prove(asked(), altered)
     return str(caught.value)
