@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from crosspin.knockon.pairwise import Pairwise
 from crosspin.model.judge import Readings, judge_criterion
-from crosspin.model.schema import Comparator, Criterion, Verdict
+from crosspin.model.schema import Comparator, Criterion, Value, Verdict
 
 MANY = frozenset({"accepted"})
 
@@ -20,10 +20,10 @@ NUMBERS = st.one_of(
 CODES = st.sampled_from(["left", "right", "none"])
 
 
-def readings(values: st.SearchStrategy[Decimal] | st.SearchStrategy[str]) -> st.SearchStrategy[list[Readings]]:
+def readings(values: st.SearchStrategy[Value]) -> st.SearchStrategy[list[Readings]]:
     """Specs with no reading, one, or several that disagree, at each of the dimensions compared."""
-    found = st.lists(values, max_size=2, unique=True).map(tuple)
-    accepted = st.lists(values, max_size=3, unique=True).map(tuple)
+    found: st.SearchStrategy[tuple[Value, ...]] = st.lists(values, max_size=2, unique=True).map(tuple)
+    accepted: st.SearchStrategy[tuple[Value, ...]] = st.lists(values, max_size=3, unique=True).map(tuple)
     return st.lists(
         st.fixed_dictionaries({"a": found, "b": found, "high": found, "accepted": accepted}), min_size=1, max_size=6
     )
@@ -33,17 +33,17 @@ def readings(values: st.SearchStrategy[Decimal] | st.SearchStrategy[str]) -> st.
 def worlds(draw: st.DrawFn) -> tuple[Criterion, list[Readings], list[Readings]]:
     comparator = draw(st.sampled_from(Comparator))
     codes = comparator in (Comparator.EQUALS, Comparator.IS_ONE_OF) and draw(st.booleans())
-    values: st.SearchStrategy[Decimal] | st.SearchStrategy[str] = CODES if codes else NUMBERS
-    right = "accepted" if comparator is Comparator.IS_ONE_OF else "b"
-    constant = None
+    values: st.SearchStrategy[Value] = CODES if codes else NUMBERS
+    right: str | None = "accepted" if comparator is Comparator.IS_ONE_OF else "b"
+    constant: Value | None = None
     if comparator in (Comparator.EQUALS, Comparator.DIFFERENCE_WITHIN) and draw(st.booleans()):
-        right, constant = "", draw(values)
+        right, constant = None, draw(values)
     limits = draw(st.tuples(st.none() | NUMBERS, st.none() | NUMBERS))
     criterion = Criterion(
         id="drawn",
         left="a",
         comparator=comparator,
-        right=right or None,
+        right=right,
         right_high="high" if comparator is Comparator.WITHIN_RANGE else None,
         constant=constant,
         right_factor=draw(st.sampled_from([Decimal(1), Decimal(2), Decimal("0.125")])),
