@@ -10,7 +10,7 @@ from crosspin.model.schema import Verdict
 class FigureInputLine(Told):
     """One input of a figure: what was put in before and after, as text with its unit, and where it was read.
 
-    `places` are positions; empty for a constant.  `figure` names the figure whose result was taken.
+    `places` are positions; empty for a constant.  `figures` names the figures whose result was taken.
     """
 
     name: str
@@ -18,7 +18,7 @@ class FigureInputLine(Told):
     before: str | None
     after: str | None
     places: tuple[str, ...] = ()
-    figure: str | None = None
+    figures: tuple[str, ...] = ()
 
 
 class LimitLine(Told):

@@ -34,16 +34,16 @@ class FigureWords:
         """What an input is called: as the ontology says, else as what it reads, else as the parameter."""
         if source.label:
             return source.label
-        if source.figure is not None:
-            return self.model.figures[source.figure].label
+        if source.figures:
+            return self.model.figures[source.figures[0]].label
         if source.dimensions:
             return self.model.dimensions[source.dimensions[0]].label
         return "".join(f" {c.lower()}" if c.isupper() else c for c in name)
 
     def unit_of(self, source: Source) -> str:
         """The symbol of what a source gives."""
-        if source.figure is not None:
-            return self.symbol(self.model.figures[source.figure].unit)
+        if source.figures:
+            return self.symbol(self.model.figures[source.figures[0]].unit)
         return self.symbol(self.model.dimensions[source.dimensions[0]].unit if source.dimensions else source.unit)
 
     def taken(self, source: Source, found: Found | None) -> str | None:
@@ -51,7 +51,7 @@ class FigureWords:
         if found is None or not found.values:
             return None
         value = found.values[0]
-        if source.figure is not None:
-            return self.told(self.model.figures[source.figure], value)
+        if source.figures:
+            return self.told(self.model.figures[source.figures[0]], value)
         text = spell(value) if isinstance(value, Decimal) else value
         return f"{text} {self.unit_of(source)}".rstrip()

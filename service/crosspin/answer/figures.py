@@ -130,8 +130,8 @@ class Figures:
             label=self.say.label(one.name, source),
             before=self.say.taken(source, before),
             after=self.say.taken(source, after),
-            places=() if source.figure is not None else after.paths,
-            figure=source.figure,
+            places=() if source.figures else after.paths,
+            figures=source.figures,
         )
 
     # ------------------------------------------------------------------ what follows

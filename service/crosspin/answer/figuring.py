@@ -9,7 +9,7 @@ from crosspin.catalog.catalog import Catalog
 from crosspin.figures.derive import FORMULAS
 from crosspin.figures.exact import rounded
 from crosspin.model.figure import Figure, Gathering, Limit, Source
-from crosspin.model.judge import may_have
+from crosspin.model.judge import is_of_kind, may_have
 from crosspin.model.schema import Layout, Model, Part, Position, Value
 
 WHOLE_VEHICLE = "WholeVehicle"
@@ -101,6 +101,8 @@ class Figuring:
         return self._results[key]
 
     def _work_out(self, figure: Figure, place: Place) -> Result | None:
+        if not self._concerns(figure, place):
+            return None
         inputs: dict[str, Found] = {}
         for one in figure.inputs:
             found = self.find(one.source, place)
@@ -117,6 +119,14 @@ class Figuring:
         value, why_not = calculate(figure.formula, {name: found.values[0] for name, found in inputs.items()})
         return Result(value, inputs, known, why_not)
 
+    def _concerns(self, figure: Figure, place: Place) -> bool:
+        """Whether a part in the figure's role is, or could be, of its kind."""
+        if figure.when_role is None or figure.when_kind is None:
+            return True
+        those = self._positions(Source(label="", roles=(figure.when_role,)), place)
+        parts = [part for position in those if (part := self._parts[position.path]) is not None]
+        return any(is_of_kind(self.model, part, figure.when_kind) is not False for part in parts)
+
     def _limit(self, limit: Limit, place: Place) -> Found | None:
         found = self.find(limit.source, place)
         if found is None or not found.values:
@@ -132,24 +142,27 @@ class Figuring:
             return Found(source.constants)
         if source.as_received and self.received is not self:
             return self.received.find(source, place)
-        if source.figure is not None:
-            return self._of_figure(source, self.model.figures[source.figure], place)
+        if source.figures:
+            return self._of_figures(source, place)
         return self._of_readings(source, place)
 
-    def _of_figure(self, source: Source, figure: Figure, place: Place) -> Found | None:
+    def _of_figures(self, source: Source, place: Place) -> Found | None:
+        found = []
+        for figure in (self.model.figures[name] for name in source.figures):
+            for at in self._read_at(source, figure, place):
+                result = self.result(figure, at)
+                if result is not None:
+                    values = () if result.value is None else (result.value,)
+                    found.append(Found(values, tuple(sorted(result.paths)), result.gaps, result.why_not))
+        return self._gathered(source, found, self.model.figures[source.figures[0]].label)
+
+    def _read_at(self, source: Source, figure: Figure, place: Place) -> Sequence[Place]:
+        """Where another figure is taken from: at the source's stations and on its side."""
         places = [p for p in self.places(figure) if self._is_at(p.station, source, place)]
         if source.only_at is None and not self.spans_vehicle(place.station):
             places = [p for p in places if p.station == place.station] or places
         side = source.only_on or place.side
-        if side is not None:
-            places = [p for p in places if p.side in (None, side)]
-        found = []
-        for at in sorted(places, key=lambda p: (p.station, p.side or "")):
-            result = self.result(figure, at)
-            if result is not None:
-                values = () if result.value is None else (result.value,)
-                found.append(Found(values, tuple(sorted(result.paths)), result.gaps, result.why_not))
-        return self._gathered(source, found, figure.label)
+        return places if side is None else [p for p in places if p.side in (None, side)]
 
     def _of_readings(self, source: Source, place: Place) -> Found | None:
         assert source.feature is not None, "checked when the ontology was read"

@@ -9,8 +9,10 @@ from decimal import Decimal
 from crosspin.figures.general import positive
 from crosspin.figures.quantity import (
     Hours,
+    Kilograms,
     Kilometres,
     Kilonewtons,
+    MetresPerSecondSquared,
     Millimetres,
     MillionRevolutions,
     Number,
@@ -19,6 +21,11 @@ from crosspin.figures.quantity import (
 
 _EXPONENT = 10 / 3
 _RADIAL_FACTOR = Decimal("0.4")
+
+
+def wheel_load(axle_load: Kilograms, gravity: MetresPerSecondSquared) -> Kilonewtons:
+    """What one wheel carries of its axle's load, W g / 2 (statics)."""
+    return axle_load * gravity / 2000
 
 
 def bearing_load(radial: Kilonewtons, axial: Kilonewtons, limit_ratio: Number, axial_factor: Number) -> Kilonewtons:

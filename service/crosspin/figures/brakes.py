@@ -92,6 +92,15 @@ def fluid_taken(front_area: SquareMillimetres, rear_area: SquareMillimetres, pis
     return 2 * (front_area + rear_area) * piston_travel / _MM3_IN_A_LITRE
 
 
+def wheel_brake_fluid(area: SquareMillimetres, piston_travel: Millimetres) -> Litres:
+    """Fluid that one wheel's brake takes, 2 A s: both pads of a disc, or both shoes of a drum, move by s.
+
+    `area`: of the pistons on one side of a disc, or of one end of a wheel cylinder.  A sliding caliper's pistons
+    travel twice as far and are half as many, so that it comes to the same.
+    """
+    return 2 * area * piston_travel / _MM3_IN_A_LITRE
+
+
 def master_stroke(volume: Litres, bore: Millimetres) -> Millimetres:
     """How far the master cylinder moves for so much fluid, V / A."""
     return volume * _MM3_IN_A_LITRE / piston_area(Decimal(1), positive(bore, "bore"))

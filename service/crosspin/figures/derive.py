@@ -79,6 +79,7 @@ _FUNCTIONS: Mapping[str, Callable[..., Decimal]] = {
     "bearingLife": bearings.bearing_life,
     "bearingLoad": bearings.bearing_load,
     "lifeFactor": bearings.life_factor,
+    "wheelLoad": bearings.wheel_load,
     # propshafts
     "compoundAngle": driveshafts.compound_angle,
     "criticalSpeed": driveshafts.critical_speed,
@@ -107,6 +108,7 @@ _FUNCTIONS: Mapping[str, Callable[..., Decimal]] = {
     "pistonArea": brakes.piston_area,
     "pressureAfterBore": brakes.pressure_after_bore,
     "rearPressureShare": brakes.rear_pressure_share,
+    "wheelBrakeFluid": brakes.wheel_brake_fluid,
     "wheelBrakeTorque": brakes.wheel_brake_torque,
     # bolts
     "boltHoleSpacing": wheels.bolt_hole_spacing,

@@ -34,9 +34,10 @@ class Formula(Term):
 
 
 class Source(Frozen):
-    """Where one input comes from: `constants`, a reading of the parts in `roles`, or another `figure`.
+    """Where one input comes from: `constants`, a reading of the parts in `roles`, or other `figures`.
 
-    Without roles, `feature` is read on every part of the station that has it.  `only_at`, `only_on` narrow to
+    Without roles, `feature` is read on every part of the station that has it; of several figures those that
+    apply there.  `only_at`, `only_on` narrow to
     stations of a class and to a side; without them the figure's own station and side are read.  `as_received`
     reads the vehicle as it came, also when a plan is figured.  More than one constant or dimension is for
     tables, which go through every value.
@@ -48,7 +49,7 @@ class Source(Frozen):
     roles: tuple[str, ...] = ()
     feature: str | None = None
     dimensions: tuple[str, ...] = ()
-    figure: str | None = None
+    figures: tuple[str, ...] = ()
     only_at: str | None = None
     only_on: str | None = None
     gathers: Gathering = Gathering.ALIKE
@@ -84,12 +85,15 @@ class Worked(Term):
 class Figure(Worked):
     """A number worked out at every station of the classes `stations`, or there on each side.
 
+    `when_role`, `when_kind`: only where the part in that role is of that kind.
     `planned_only`: it says nothing of the vehicle as received.  `brings` names the operations, checks and cautions
     that come with a figure beyond its limit.
     """
 
     stations: tuple[str, ...]
     sided: bool = False
+    when_role: str | None = None
+    when_kind: str | None = None
     planned_only: bool = False
     limits: tuple[Limit, ...] = ()
     brings: tuple[str, ...] = ()

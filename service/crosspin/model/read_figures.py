@@ -62,6 +62,8 @@ def _figure(r: Reader, node: Node) -> Figure:
             **_worked(r, node),
             "stations": r.ids(node, "figuredAt"),
             "sided": r.flag(node, "isSided"),
+            "when_role": r.maybe_id(node, "whenRole"),
+            "when_kind": r.maybe_id(node, "whenKind"),
             "planned_only": r.flag(node, "plannedOnly"),
             "limits": tuple(limits),
             "brings": r.ids(node, "brings"),
@@ -92,7 +94,7 @@ def _source(r: Reader, node: Node) -> Source:
         roles=r.ids(node, "readsRole"),
         feature=r.maybe_id(node, "readsFeature"),
         dimensions=r.ids(node, "readsDimension"),
-        figure=r.maybe_id(node, "readsFigure"),
+        figures=r.ids(node, "readsFigure"),
         only_at=r.maybe_id(node, "onlyAt"),
         only_on=r.maybe_id(node, "onlyOn"),
         gathers=Gathering(r.maybe_id(node, "gathers") or "alike"),
@@ -116,7 +118,7 @@ def check_figures(model: Model) -> None:
         problems.extend(f"cp:{figure.id} {problem}" for problem in _figure_problems(model, figure))
     if problems:
         raise BrokenOntology("; ".join(problems))
-    waits = {f.id: [s.figure for s in sources(f) if s.figure is not None] for f in model.figures.values()}
+    waits = {f.id: [name for s in sources(f) for name in s.figures] for f in model.figures.values()}
     try:
         TopologicalSorter(waits).prepare()
     except CycleError as error:
@@ -170,20 +172,21 @@ def _worked_problems(model: Model, one: Worked) -> Iterator[str]:
 
 def _mixed_units(model: Model, one: Worked, parameters: Mapping[str, Quantity]) -> Iterator[str]:
     """Where the formula takes any unit, its such inputs must share one."""
-    units = {_unit_of(model, i.source) for i in one.inputs if parameters[i.name].any_unit}
+    units = {unit for i in one.inputs if parameters[i.name].any_unit for unit in _units_of(model, i.source)}
     if len(units) > 1:
         yield f"puts {' and '.join(sorted(str(u) for u in units))} together"
 
 
-def _unit_of(model: Model, source: Source) -> str | None:
-    if source.figure is not None:
-        return model.figures[source.figure].unit if source.figure in model.figures else None
-    dimensions = [model.dimensions[d] for d in source.dimensions if d in model.dimensions]
-    return dimensions[0].unit if dimensions else source.unit
+def _units_of(model: Model, source: Source) -> set[str | None]:
+    """Every unit that a source may give a value in."""
+    if source.constants:
+        return {source.unit}
+    figures = {model.figures[name].unit for name in source.figures if name in model.figures}
+    return figures | {model.dimensions[name].unit for name in source.dimensions if name in model.dimensions}
 
 
 def _source_problems(model: Model, name: str, source: Source, quantity: Quantity) -> Iterator[str]:
-    ways = (bool(source.constants), bool(source.dimensions), source.figure is not None)
+    ways = (bool(source.constants), bool(source.dimensions), bool(source.figures))
     if sum(ways) != 1:
         yield f"takes {name} from {sum(ways)} places; give cp:constant, cp:readsDimension or cp:readsFigure"
         return
@@ -191,7 +194,7 @@ def _source_problems(model: Model, name: str, source: Source, quantity: Quantity
         (source.roles, model.roles, "role"),
         ((source.feature,), model.features, "feature"),
         (source.dimensions, model.dimensions, "dimension"),
-        ((source.figure,), model.figures, "figure"),
+        (source.figures, model.figures, "figure"),
         ((source.unit,), model.units, "unit of units.ttl"),
     )
     unknown = [
@@ -205,7 +208,8 @@ def _source_problems(model: Model, name: str, source: Source, quantity: Quantity
         return
     if source.dimensions:
         yield from _reading_problems(model, name, source, quantity)
-    yield from _unit_problem(f"takes {name}", quantity, _unit_of(model, source))
+    for unit in sorted(_units_of(model, source), key=str):
+        yield from _unit_problem(f"takes {name}", quantity, unit)
 
 
 def _reading_problems(model: Model, name: str, source: Source, quantity: Quantity) -> Iterator[str]:
@@ -227,6 +231,15 @@ def _reading_problems(model: Model, name: str, source: Source, quantity: Quantit
 def _figure_problems(model: Model, figure: Figure) -> Iterator[str]:
     if not figure.stations:
         yield "has no cp:figuredAt"
+    if (figure.when_role is None) != (figure.when_kind is None):
+        yield "has a cp:whenRole without a cp:whenKind, or the other way round"
+    for name, table, what in ((figure.when_role, model.roles, "role"), (figure.when_kind, model.kinds, "kind")):
+        if name is not None and name not in table:
+            yield f"names cp:{name}, which is no {what}"
+    for source in sources(figure):
+        many = [d for d in source.dimensions if d in model.dimensions and model.dimensions[d].many]
+        if many and source.gathers is Gathering.ALIKE:
+            yield f"reads cp:{many[0]}, of which there are many, without cp:gathers"
     for limit in figure.limits:
         own = Quantity(unit=figure.unit)
         yield from _source_problems(model, "its limit", limit.source, own)
