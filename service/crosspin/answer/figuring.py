@@ -1,7 +1,7 @@
 """Works figures out for one state of a vehicle: as received, or as planned."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from crosspin.answer.words import Words
@@ -28,7 +28,7 @@ class Gap:
     """A reading that a figure waits for: missing, or (`recorded`) told differently by its sources."""
 
     path: str
-    part: Part
+    part: Part = field(compare=False)
     feature: str
     dimension: str
     recorded: tuple[Value, ...]
