@@ -7,6 +7,7 @@ SAE AE-7 give them (from memory).
 import math
 from decimal import Decimal
 
+from crosspin.figures.exact import rounded
 from crosspin.figures.general import positive, radians
 from crosspin.figures.quantity import (
     PI,
@@ -38,9 +39,9 @@ def critical_speed(
 
 
 def critical_speed_short(outside: Millimetres, wall: Millimetres, length: Millimetres) -> RevolutionsPerMinute:
-    """The same for steel in short, 1.21e8 sqrt(D^2 + d^2) / L^2 in mm (propshaft makers' design sheet)."""
+    """The same for steel in short, 1.21e8 sqrt(D^2 + d^2) / L^2 in mm, to 0.1 rpm (propshaft makers' design sheet)."""
     inside = outside - 2 * wall
-    return _SHORT_FORM * (outside**2 + inside**2).sqrt() / positive(length, "length") ** 2
+    return rounded(_SHORT_FORM * (outside**2 + inside**2).sqrt() / positive(length, "length") ** 2, 1)
 
 
 def joint_unevenness(joint_angle: Degrees) -> Number:
