@@ -142,12 +142,12 @@ class Desk:
 
     # ------------------------------------------------------------------ fit and mates
 
-    def _fitter(self, *parts: str, told_in: Mapping[str, str] | None = None) -> Fitter:
+    def _fitter(self, *parts: str) -> Fitter:
         holdings = self._bench.holdings
         for part in parts:
             if part not in holdings.catalog.parts:
                 raise NotOnRecord(f"there is no part {part!r} on record; look it up under /v1/parts")
-        return Fitter(_telling(holdings.model, told_in), holdings.catalog)
+        return Fitter(holdings.model, holdings.catalog)
 
     def fit(self, one: str, other: str) -> Fit:
         """Do these two parts go together.  Raises NotOnRecord."""
@@ -157,9 +157,9 @@ class Desk:
         """Parts, kits and kinds that go with what somebody types; at most `limit` parts."""
         return self._bench.lookup.find(text, limit)
 
-    def mates(self, part: str, vehicle: str | None = None, told_in: Mapping[str, str] | None = None) -> list[Mate]:
+    def mates(self, part: str, vehicle: str | None = None) -> list[Mate]:
         """What mates with a part, in the catalog or in one vehicle.  Raises NotOnRecord."""
-        fitter = self._fitter(part, told_in=told_in)
+        fitter = self._fitter(part)
         return fitter.mates(part, self.vehicle(vehicle) if vehicle is not None else None)
 
     def equals(self, part: str) -> list[PartLine]:

@@ -1,6 +1,5 @@
 """The counter page, its search, its sheets, its files: addresses that answer in HTML."""
 
-import gzip
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,6 +11,8 @@ from fastapi.responses import RedirectResponse
 
 from crosspin.answer.desk import Desk, NotOnRecord
 from crosspin.answer.plan import Contradiction, Plan
+from crosspin.api.accept import HTML
+from crosspin.api.html import COOKIE, html_reply, page_tag, visit_of
 from crosspin.api.negotiate import tagged
 from crosspin.api.problems import ProblemLine, Refusal
 from crosspin.api.wiring import TheDesk, TheTurns, Turns, read_body
@@ -20,13 +21,11 @@ from crosspin.knockon.limits import SearchLimit
 from crosspin.model.drafts import Problem
 from crosspin.page.address import AskAddress, read_address
 from crosspin.page.counter import Asked, Counter
-from crosspin.page.render import CONTENT_SECURITY_POLICY, LENGTHS, Pages, Visit
+from crosspin.page.render import LENGTHS, Pages, Visit
 from crosspin.page.sheets import order_csv, order_sheet, work_sheet
 
 router = APIRouter(include_in_schema=False)
 
-HTML = "text/html"
-COOKIE = "lengths"
 _YEAR = 365 * 24 * 3600
 _FOUND = 12  # parts shown for what is typed
 _LONGEST_FORM = 8192
@@ -53,24 +52,6 @@ class Answers:
             while len(self._held) > self._most:
                 self._held.popitem(last=False)
         return told
-
-
-def visit_of(request: Request) -> Visit:
-    """Who looks: where they are, and the lengths that they asked to read in."""
-    lengths = request.cookies.get(COOKIE, "")
-    query = request.url.query
-    here = request.url.path + (f"?{query}" if query else "")
-    return Visit(here, lengths if lengths in LENGTHS else next(iter(LENGTHS)))
-
-
-def html_reply(request: Request, text: str, status: int = 200) -> Response:
-    """A page as it is sent: compressed where the caller takes that, under the policy that pages have."""
-    body = text.encode()
-    headers = {"Content-Security-Policy": CONTENT_SECURITY_POLICY, "Vary": "Accept, Accept-Encoding, Cookie"}
-    if "gzip" in request.headers.get("accept-encoding", ""):
-        body = gzip.compress(body, 6, mtime=0)
-        headers["Content-Encoding"] = "gzip"
-    return Response(body, status, headers, f"{HTML}; charset=utf-8")
 
 
 def _asked(request: Request) -> Asked:
@@ -115,7 +96,7 @@ async def counter_page(request: Request, desk: TheDesk, turns: TheTurns) -> Resp
     """The counter: the vehicle, the ask in the parameters, the answer."""
     asked = _asked(request)
     visit = visit_of(request)
-    tagged(request, desk.holdings.version, HTML, visit.lengths, visit.here, request.app.state.pages.digest)
+    tagged(request, desk.holdings.version, HTML, visit.here, *page_tag(request))
     outcome = await _outcome(request, desk, turns, asked.address)
     found = desk.find(asked.typed, _FOUND) if asked.typed else None
     text = _counter(request, desk).page(visit, asked, outcome.told, outcome.problems, found)

@@ -8,7 +8,8 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Header, Query, Request
 
 from crosspin.api import examples
-from crosspin.api.negotiate import CSV, JSON, JSON_LD, N_TRIPLES, TURTLE, offer
+from crosspin.api.accept import CSV, JSON, JSON_LD, N_TRIPLES, TURTLE
+from crosspin.api.negotiate import offer
 from crosspin.api.problems import ProblemLine, Refusal
 from crosspin.api.settings import Settings
 from crosspin.api.shapes import ImportDone

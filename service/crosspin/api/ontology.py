@@ -8,8 +8,10 @@ from fastapi import APIRouter, Depends, Path, Request, Response
 
 from crosspin.answer.desk import Desk, NotOnRecord
 from crosspin.api import examples
+from crosspin.api.accept import CSV, CSVW, HTML, JSON, JSON_LD, TURTLE
 from crosspin.api.csv_sheet import csvw_metadata, empty_csv
-from crosspin.api.negotiate import CSV, CSVW, JSON, JSON_LD, TURTLE, offer
+from crosspin.api.html import html_reply, record_pages
+from crosspin.api.negotiate import offer
 from crosspin.api.shapes import (
     FeatureSheet,
     KindLine,
@@ -36,6 +38,7 @@ _TABLES = {
     RuleSort.CONSEQUENCE: "consequences",
 }
 
+_PAGE = {HTML: {"schema": {"type": "string"}}}
 KindId = Annotated[str, Path(description="A kind, such as those under /v1/kinds.", examples=[examples.KIND])]
 
 
@@ -64,9 +67,13 @@ def whole_model(request: Request, desk: TheDesk, media: Annotated[str, Depends(o
     return Response(text.of(desk.holdings.model), media_type=media)
 
 
-@router.get("/v1/kinds", dependencies=[Depends(offer(JSON))], responses=errors())
-def list_kinds(desk: TheDesk) -> Page[KindLine]:
+@router.get("/v1/kinds", response_model=Page[KindLine], responses={200: {"content": _PAGE}, **errors()})
+def list_kinds(
+    request: Request, desk: TheDesk, media: Annotated[str, Depends(offer(JSON, HTML))]
+) -> Page[KindLine] | Response:
     """All kinds of parts."""
+    if media == HTML:
+        return html_reply(request, record_pages(request).kinds())
     model, catalog = desk.holdings.model, desk.holdings.catalog
     lines = tuple(
         KindLine(
@@ -87,8 +94,10 @@ def _known_kind(desk: Desk, kind: str) -> Model:
     return desk.holdings.model
 
 
-@router.get("/v1/kinds/{kind}", dependencies=[Depends(offer(JSON))], responses=errors(404))
-def one_kind(kind: KindId, desk: TheDesk) -> KindSheet:
+@router.get("/v1/kinds/{kind}", response_model=KindSheet, responses={200: {"content": _PAGE}, **errors(404)})
+def one_kind(
+    request: Request, kind: KindId, desk: TheDesk, media: Annotated[str, Depends(offer(JSON, HTML))]
+) -> KindSheet | Response:
     """One kind: its features and what is measured there, the roles that take it, the rules that name it."""
     model = _known_kind(desk, kind)
     record = model.kinds[kind]
@@ -106,12 +115,15 @@ def one_kind(kind: KindId, desk: TheDesk) -> KindSheet:
             )
         )
     roles = tuple(r.id for r in model.roles.values() if r.kind in record.ancestors)
+    rules = _rules_of(model, record.ancestors, roles)
+    if media == HTML:
+        return html_reply(request, record_pages(request).kind(kind, rules))
     return KindSheet(
         kind=record,
         below=tuple(k.id for k in model.kinds.values() if kind in k.ancestors and k.id != kind),
         roles=roles,
         features=tuple(features),
-        rules=_rules_of(model, record.ancestors, roles),
+        rules=rules,
     )
 
 
@@ -146,10 +158,17 @@ def kind_csv_metadata(kind: KindId, desk: TheDesk, media: Annotated[str, Depends
     return Response(text, media_type=media)
 
 
-@router.get("/v1/rules", dependencies=[Depends(offer(JSON))], responses=errors())
-def list_rules(desk: TheDesk, sort: RuleSort | None = None) -> Page[RuleLine]:
+@router.get("/v1/rules", response_model=Page[RuleLine], responses={200: {"content": _PAGE}, **errors()})
+def list_rules(
+    request: Request,
+    desk: TheDesk,
+    media: Annotated[str, Depends(offer(JSON, HTML))],
+    sort: RuleSort | None = None,
+) -> Page[RuleLine] | Response:
     """All rules, or those of one sort: what must mate, what is needed, what is renewed, what runs short,
     what can be mended, what follows."""
+    if media == HTML:
+        return html_reply(request, record_pages(request).rules())
     lines = tuple(
         RuleLine(id=rule.id, sort=which, label=rule.label, definition=rule.definition)
         for which, table in _TABLES.items()
@@ -164,15 +183,19 @@ def _table(model: Model, name: str) -> dict[str, Term]:
     return table
 
 
-@router.get("/v1/rules/{rule}", dependencies=[Depends(offer(JSON))], responses=errors(404))
+@router.get("/v1/rules/{rule}", response_model=RuleSheet, responses={200: {"content": _PAGE}, **errors(404)})
 def one_rule(
+    request: Request,
     rule: Annotated[str, Path(description="A rule, such as those under /v1/rules.", examples=[examples.RULE])],
     desk: TheDesk,
-) -> RuleSheet:
+    media: Annotated[str, Depends(offer(JSON, HTML))],
+) -> RuleSheet | Response:
     """One rule: its criteria or conditions, its sentences, and the evidence behind it."""
     model = desk.holdings.model
     for sort, table in _TABLES.items():
         if rule in _table(model, table):
+            if media == HTML:
+                return html_reply(request, record_pages(request).rule(rule))
             return RuleSheet.model_construct(sort=sort, rule=_table(model, table)[rule])
     raise NotOnRecord("there is no such rule; look it up under /v1/rules")
 

@@ -15,6 +15,8 @@ from starlette.exceptions import HTTPException
 from starlette.routing import BaseRoute, Match
 
 from crosspin.answer.desk import NotOnRecord
+from crosspin.api.accept import HTML, JSON, choose
+from crosspin.api.html import html_reply, record_pages
 from crosspin.knockon.ask import AskError
 from crosspin.knockon.limits import SearchLimit
 from crosspin.model.drafts import Refused
@@ -70,8 +72,8 @@ def _short(text: str) -> str:
     return text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "…"
 
 
-def problem_reply(refusal: Refusal) -> Response:
-    """The problem document of a refusal."""
+def problem_reply(request: Request, refusal: Refusal) -> Response:
+    """The problem document of a refusal, or, where the caller likes that best, the page that says the same."""
     left = len(refusal.problems) - _MOST
     detail = f"{refusal.detail} There are {left} more problems than are told here." if left > 0 else refusal.detail
     document = ProblemDocument(
@@ -85,6 +87,12 @@ def problem_reply(refusal: Refusal) -> Response:
         ),
     )
     headers = {**SECURITY, "Cache-Control": "no-store", **refusal.headers}
+    if choose(request.headers.get("accept"), (PROBLEM_JSON, JSON, HTML)) == HTML:
+        told = [(p.place, p.wrong, p.mend) for p in document.problems]
+        page = record_pages(request).problem(document.title, document.detail, told)
+        reply = html_reply(request, page, refusal.status)
+        reply.headers.update({name: value for name, value in headers.items() if name not in reply.headers})
+        return reply
     return Response(document.model_dump_json(), refusal.status, headers, PROBLEM_JSON)
 
 
@@ -145,52 +153,57 @@ async def _http(request: Request, error: Exception) -> Response:
         allowed = ", ".join(allowed_methods(request.app.routes, request.scope))
         wrong = ProblemLine(place="method", wrong="this address does not take the method", mend=f"Use {allowed}")
         detail = "The method is not one of those that this address takes."
-        return problem_reply(Refusal(405, "method", detail, wrong, headers={"Allow": allowed}))
+        return problem_reply(request, Refusal(405, "method", detail, wrong, headers={"Allow": allowed}))
     if error.status_code == 404:
         mend = "Look the addresses up in /openapi.json"
         wrong = ProblemLine(place="address", wrong="there is nothing at this address", mend=mend)
-        return problem_reply(Refusal(404, "not-found", "There is nothing here.", wrong))
-    return problem_reply(Refusal(error.status_code, "http", HTTPStatus(error.status_code).phrase))
+        return problem_reply(request, Refusal(404, "not-found", "There is nothing here.", wrong))
+    return problem_reply(request, Refusal(error.status_code, "http", HTTPStatus(error.status_code).phrase))
 
 
-async def _validation(_: Request, error: Exception) -> Response:
+async def _validation(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
     found = validation_lines(error.errors())
-    return problem_reply(Refusal(422, "unreadable", "The request cannot be understood as it stands.", *found))
+    return problem_reply(request, Refusal(422, "unreadable", "The request cannot be understood as it stands.", *found))
 
 
-async def _refusal(_: Request, error: Exception) -> Response:
+async def _refusal(request: Request, error: Exception) -> Response:
     assert isinstance(error, Refusal)
-    return problem_reply(error)
+    return problem_reply(request, error)
 
 
-async def _not_on_record(_: Request, error: Exception) -> Response:
+async def _not_on_record(request: Request, error: Exception) -> Response:
     wrong, _sep, mend = str(error).partition("; ")
     return problem_reply(
-        Refusal(404, "not-on-record", "It is not on record.", ProblemLine(place="address", wrong=wrong, mend=mend))
+        request,
+        Refusal(404, "not-on-record", "It is not on record.", ProblemLine(place="address", wrong=wrong, mend=mend)),
     )
 
 
-async def _ask_error(_: Request, error: Exception) -> Response:
+async def _ask_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, AskError)
-    return problem_reply(Refusal(422, "ask", "The ask cannot be answered as it stands.", *lines(error.problems)))
+    return problem_reply(
+        request, Refusal(422, "ask", "The ask cannot be answered as it stands.", *lines(error.problems))
+    )
 
 
-async def _refused(_: Request, error: Exception) -> Response:
+async def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, Refused)
     return problem_reply(
-        Refusal(422, "import", "The import was refused whole; nothing was changed.", *lines(error.problems))
+        request, Refusal(422, "import", "The import was refused whole; nothing was changed.", *lines(error.problems))
     )
 
 
-async def _search_limit(_: Request, error: Exception) -> Response:
+async def _search_limit(request: Request, error: Exception) -> Response:
     wrong = ProblemLine(place="the ask", wrong=str(error), mend="Keep more positions, or ask for parts by id")
-    return problem_reply(Refusal(422, "search-limit", "The search reached a stated limit; there is no answer.", wrong))
+    return problem_reply(
+        request, Refusal(422, "search-limit", "The search reached a stated limit; there is no answer.", wrong)
+    )
 
 
 async def _unexpected(request: Request, error: Exception) -> Response:
     _log.error("%s %s failed", request.method, request.url.path, exc_info=error)
-    return problem_reply(Refusal(500, "internal", "This is our fault, not yours; it has been written down."))
+    return problem_reply(request, Refusal(500, "internal", "This is our fault, not yours; it has been written down."))
 
 
 def install(app: FastAPI) -> None:

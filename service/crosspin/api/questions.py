@@ -10,7 +10,8 @@ from crosspin.answer.desk import NotOnRecord
 from crosspin.answer.plan import Contradiction, Fit, Plan
 from crosspin.answer.text import tell_text
 from crosspin.api import examples
-from crosspin.api.negotiate import JSON, JSON_LD, PLAIN, TURTLE, offer, tagged
+from crosspin.api.accept import JSON, JSON_LD, PLAIN, TURTLE
+from crosspin.api.negotiate import offer, tagged
 from crosspin.api.problems import ProblemLine, Refusal, unreadable
 from crosspin.api.wiring import TheDesk, TheSettings, TheTurns, errors, known_parameters, media_type, read_body
 from crosspin.knockon.ask import Ask

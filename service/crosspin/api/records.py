@@ -5,13 +5,15 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Path, Query, Response
+from fastapi import APIRouter, Depends, Path, Query, Request, Response
 from fastapi.responses import RedirectResponse
 
 from crosspin.answer.desk import Desk, NotOnRecord
 from crosspin.answer.plan import Mate, PartLine, Taker
 from crosspin.api import examples
-from crosspin.api.negotiate import JSON, JSON_LD, TURTLE, offer
+from crosspin.api.accept import HTML, JSON, JSON_LD, TURTLE
+from crosspin.api.html import html_reply, record_pages
+from crosspin.api.negotiate import offer
 from crosspin.api.paging import page_of
 from crosspin.api.problems import ProblemLine, Refusal
 from crosspin.api.shapes import (
@@ -40,7 +42,8 @@ TwinId = Annotated[str, Path(description="A part's id.", examples=[examples.TWIN
 VehicleId = Annotated[str, Path(description="A vehicle's id.", examples=[examples.VEHICLE])]
 Limit = Annotated[int, Query(ge=1, le=200, description="How many items a page has.")]
 Next = Annotated[str | None, Query(max_length=400, description="`next` of the page before.")]
-_GRAPHS = {TURTLE: {"schema": {"type": "string"}}, JSON_LD: {"schema": {"type": "array"}}}
+_PAGE = {HTML: {"schema": {"type": "string"}}}
+_GRAPHS = {TURTLE: {"schema": {"type": "string"}}, JSON_LD: {"schema": {"type": "array"}}, **_PAGE}
 
 
 def _summary(part: Part) -> PartSummary:
@@ -147,10 +150,12 @@ def _part(desk: Desk, part: str) -> Part:
 
 @router.get("/v1/parts/{part}", response_model=PartSheet, responses={200: {"content": _GRAPHS}, **errors(404)})
 def one_part(
-    part: PartId, desk: TheDesk, media: Annotated[str, Depends(offer(JSON, TURTLE, JSON_LD))]
+    request: Request, part: PartId, desk: TheDesk, media: Annotated[str, Depends(offer(JSON, TURTLE, JSON_LD, HTML))]
 ) -> PartSheet | Response:
     """One part with every reading on record, and the features that nobody has measured."""
     record = _part(desk, part)
+    if media == HTML:
+        return html_reply(request, record_pages(request).part(record, desk.mates(part), desk.equals(part)))
     if media != JSON:
         return Response(write(about(desk.library.graph, thing("part", record.id)), media), media_type=media)
     model = desk.holdings.model
@@ -243,21 +248,34 @@ def list_kits(desk: TheDesk, limit: Limit = 50, next: Next = None) -> Page[Kit]:
     return Page(items=tuple(items), total=len(kits), next=more)
 
 
-@router.get("/v1/kits/{kit}", dependencies=[Depends(offer(JSON))], responses=errors(404))
-def one_kit(kit: Annotated[str, Path(description="A kit's id.", examples=[examples.KIT])], desk: TheDesk) -> Kit:
+@router.get("/v1/kits/{kit}", response_model=Kit, responses={200: {"content": _PAGE}, **errors(404)})
+def one_kit(
+    request: Request,
+    kit: Annotated[str, Path(description="A kit's id.", examples=[examples.KIT])],
+    desk: TheDesk,
+    media: Annotated[str, Depends(offer(JSON, HTML))],
+) -> Kit | Response:
     """One kit and what it contains."""
     found = desk.holdings.catalog.kits.get(kit)
     if found is None:
         raise NotOnRecord("there is no such kit on record; look it up under /v1/kits")
-    return found
+    return html_reply(request, record_pages(request).kit(found)) if media == HTML else found
 
 
 # ---------------------------------------------------------------------- vehicles
 
 
-@router.get("/v1/vehicles", dependencies=[Depends(offer(JSON))], responses=errors())
-def list_vehicles(desk: TheDesk, limit: Limit = 50, next: Next = None) -> Page[VehicleLine]:
+@router.get("/v1/vehicles", response_model=Page[VehicleLine], responses={200: {"content": _PAGE}, **errors()})
+def list_vehicles(
+    request: Request,
+    desk: TheDesk,
+    media: Annotated[str, Depends(offer(JSON, HTML))],
+    limit: Limit = 50,
+    next: Next = None,
+) -> Page[VehicleLine] | Response:
     """Vehicles on record."""
+    if media == HTML:
+        return html_reply(request, record_pages(request).vehicles())
     vehicles = list(desk.holdings.catalog.vehicles.values())
     items, more = page_of(vehicles, lambda vehicle: vehicle.id, limit, next)
     lines = tuple(VehicleLine(id=v.id, label=v.label, layout=v.layout) for v in items)
@@ -266,10 +284,15 @@ def list_vehicles(desk: TheDesk, limit: Limit = 50, next: Next = None) -> Page[V
 
 @router.get("/v1/vehicles/{vehicle}", response_model=VehicleSheet, responses={200: {"content": _GRAPHS}, **errors(404)})
 def one_vehicle(
-    vehicle: VehicleId, desk: TheDesk, media: Annotated[str, Depends(offer(JSON, TURTLE, JSON_LD))]
+    request: Request,
+    vehicle: VehicleId,
+    desk: TheDesk,
+    media: Annotated[str, Depends(offer(JSON, TURTLE, JSON_LD, HTML))],
 ) -> VehicleSheet | Response:
     """One vehicle as received: every position with what stands there."""
     record = desk.vehicle(vehicle)
+    if media == HTML:
+        return html_reply(request, record_pages(request).vehicle(record))
     if media != JSON:
         return Response(write(about(desk.library.graph, thing("vehicle", record.id)), media), media_type=media)
     model, catalog = desk.holdings.model, desk.holdings.catalog

@@ -6,11 +6,13 @@ from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel, ConfigDict
 
+from crosspin.knockon.ask import ReadingWish
 from crosspin.model.schema import (
     Consequence,
     Dimension,
     JointKind,
     Kind,
+    Kit,
     Need,
     Remedy,
     Renewal,
@@ -100,6 +102,23 @@ class PartSummary(Shape):
     label: str
     price: Decimal | None
     stock: int | None
+
+
+class DescribedLine(Shape):
+    """A wish that what was typed describes: a kind with readings, as an ask has them; `equals` a code or
+    number in the dimension's own unit, or between `least` and `most`."""
+
+    kind: str
+    readings: tuple[ReadingWish, ...]
+
+
+class FoundSheet(Shape):
+    """What goes with some words: parts, kits, and wishes that could be made; `more` where there are more parts."""
+
+    parts: tuple[PartSummary, ...]
+    kits: tuple[Kit, ...]
+    wishes: tuple[DescribedLine, ...]
+    more: bool
 
 
 class ReadingLine(Shape):

@@ -7,7 +7,8 @@ from anyio import CapacityLimiter, to_thread
 from fastapi import APIRouter, Depends, Query, Request, Response
 
 from crosspin.api import examples
-from crosspin.api.negotiate import JSON, choose, not_acceptable
+from crosspin.api.accept import JSON, choose
+from crosspin.api.negotiate import not_acceptable
 from crosspin.api.problems import ProblemLine, Refusal
 from crosspin.api.wiring import TheSettings, errors, known_parameters, media_type, read_body
 from crosspin.store.query_check import QueryRefused

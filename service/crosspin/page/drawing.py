@@ -56,6 +56,9 @@ _STATES = {
 }
 
 
+Box = tuple[Decimal, Decimal, Decimal, Decimal]  # left, top, width, length
+
+
 @dataclass(frozen=True, slots=True)
 class Seen:
     """What becomes of one position, in words, and whether something there must be measured first."""
@@ -77,6 +80,7 @@ class Drawn:
     state: State
     doubt: bool
     title: str
+    spot: tuple[Decimal, Decimal]
 
     @property
     def letter(self) -> str:
@@ -133,7 +137,7 @@ class Drawing:
     def legend(self) -> list[tuple[Drawn, str, int]]:
         """A mark for each state that the drawing has, what it means, and how many there are."""
         return [
-            (Drawn("", *_KEY, state, state is State.UNKNOWN, ""), words, self.counts[state])
+            (Drawn("", *_KEY, state, state is State.UNKNOWN, "", (Decimal(9), Decimal(9))), words, self.counts[state])
             for state, words in _WORDS.items()
             if self.counts[state]
         ]
@@ -147,12 +151,14 @@ class Drawing:
 def draw(model: Model, layout: Layout, states: Mapping[str, Seen], chain: Sequence[str] = ()) -> Drawing:
     """The drawing of a layout with the state and the words of each position that is not empty."""
     rectangles = dict(_rectangles(model, layout))
-    marks = [
-        Drawn(path, *rectangles[path], seen.state, seen.doubt, f"{place(path)}: {seen.words}")
-        for path, seen in states.items()
-        if path in rectangles
-    ]
-    marks.sort(key=lambda m: (-m.wide * m.long, m.path))
+    # The larger are drawn first, so that the smaller lie upon them.
+    paths = sorted(states.keys() & rectangles.keys(), key=lambda p: (-rectangles[p][2] * rectangles[p][3], p))
+    marks = []
+    for index, path in enumerate(paths):
+        seen, box = states[path], rectangles[path]
+        upon = [rectangles[other] for other in paths[index + 1 :]]
+        words = f"{place(path)}: {seen.words}"
+        marks.append(Drawn(path, *box, seen.state, seen.doubt, words, _free_spot(box, upon)))
     by_path = {mark.path: mark for mark in marks}
     return Drawing(
         marks=tuple(marks),
@@ -161,7 +167,22 @@ def draw(model: Model, layout: Layout, states: Mapping[str, Seen], chain: Sequen
     )
 
 
-def _rectangles(model: Model, layout: Layout) -> Iterable[tuple[str, tuple[Decimal, Decimal, Decimal, Decimal]]]:
+def _free_spot(box: Box, upon: Sequence[Box]) -> tuple[Decimal, Decimal]:
+    """Where the letter of a mark goes: its middle, or beside what lies upon that; the middle where all is covered."""
+    x, y, wide, long = box
+    beside = [Decimal(n) / 20 for n in (10, 7, 13, 5, 15, 3, 17)]
+    spots = [(x + wide * across, y + long * along) for along in beside for across in beside]
+    room = Decimal(6)  # of a letter, to each side
+
+    def is_free(spot: tuple[Decimal, Decimal]) -> bool:
+        return not any(
+            bx - room < spot[0] < bx + bw + room and by - room < spot[1] < by + bl + room for bx, by, bw, bl in upon
+        )
+
+    return next(filter(is_free, spots), spots[0])
+
+
+def _rectangles(model: Model, layout: Layout) -> Iterable[tuple[str, Box]]:
     """Corner and size of the mark of every position."""
     in_strip: dict[str, int] = {}
     for position in layout.positions:

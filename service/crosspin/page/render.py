@@ -66,6 +66,7 @@ class Pages:
             "places": places_by_side,
             "spoken": spoken,
             "count": count,
+            "parted": parted,
         }
         found.globals["asset"] = self.address
         return found
@@ -77,6 +78,11 @@ class Pages:
     def page(self, template: str, visit: Visit, shown: Mapping[str, Any]) -> str:
         """A page, or a piece of one, as HTML."""
         return self._templates.get_template(template).render(visit=visit, **shown)
+
+
+def parted(name: str) -> str:
+    """A name made of words run together, in words: "hurtsSomeone" becomes "hurts someone"."""
+    return "".join(f" {c.lower()}" if c.isupper() else c for c in name)
 
 
 def money(amount: Decimal) -> str:
