@@ -102,12 +102,16 @@ def test_what_is_brought_is_known_to_the_model() -> None:
         Ask(vehicle="trail-wagon", fit=(Fit(at="front/*/caliper", kind="FixedCaliper"),)),
         Ask(vehicle="orchard-runabout", fit=(Fit(at="rear/carrier", kind="LimitedSlip"),)),
         Ask(vehicle="farm-hauler", fit=(Fit(at="rear/carrier", kind="AirLocker"),)),
+        Ask(vehicle="hill-patrol", fit=(Fit(at="rear/right/hub", part="rb-8x1651-1213-52-l"),)),
         asked(),
     ],
     ids=lambda ask: ask.vehicle,
 )
 def test_what_is_kept_between_proofs_changes_nothing(ask: Ask) -> None:
-    """The shared prover has proved other plans, and this one before; a new one knows nothing yet."""
+    """The shared prover has proved other plans, and this one before; a new one knows nothing yet.
+
+    The plan with the wheel hub takes an adapter, whose own contacts are made while contacts are reasoned about.
+    """
     holdings = seed_library().holdings
     found = Searcher(holdings.model, holdings.catalog).propose(ask)
     assert isinstance(found, Proposal)

@@ -1,13 +1,13 @@
 """Proves a proposal: writes it as RDF, runs the rules, and holds what follows against what the search said."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
 from itertools import chain
 from typing import TypeAlias
 
-from pyoxigraph import Literal, NamedNode, Triple, serialize
+from pyoxigraph import Literal, NamedNode, Quad, Triple, serialize
 
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import Ask
@@ -18,7 +18,7 @@ from crosspin.model.terms import DEF, thing
 from crosspin.rules.plan_graph import PLAN, PlanGraph, Written
 from crosspin.rules.proof import Disproved, Proof, ProvedJoint
 from crosspin.rules.read_proof import Conclusions, read_discrepancies, read_faults, read_proof
-from crosspin.rules.reasoner import Derived, Reasoner
+from crosspin.rules.reasoner import Reasoner, Subject
 from crosspin.store.graph import FORMATS, GraphStore
 
 __all__ = ["Disproved", "Proof", "Prover"]
@@ -68,19 +68,19 @@ class Prover:
         meetings = self._meetings(vehicle, proposal, plan)
         known: dict[str, ProvedJoint] = {}
 
-        def open_contacts(derived: Derived) -> list[NamedNode]:
-            found = []
-            for quad in chain.from_iterable(quads for _, quads in derived):
-                if quad.predicate == _OF_JOINT and isinstance(quad.subject, NamedNode):
-                    joint = str(quad.object).removeprefix(f"<{layout}/").removesuffix(">")
+        def settled(derived: Iterable[Quad]) -> set[Subject]:
+            """The contacts on which the rules have spoken before."""
+            found: set[Subject] = set()
+            for quad in derived:
+                if quad.predicate == _OF_JOINT and isinstance(quad.object, NamedNode):
+                    joint = quad.object.value.removeprefix(f"{layout}/")
                     proved = self._known.get(meetings[joint]) if joint in meetings else None
-                    if proved is None:
-                        found.append(quad.subject)
-                    else:
+                    if proved is not None:
+                        found.add(quad.subject)
                         known[joint] = replace(proved, joint=joint)
             return found
 
-        derived = self._reasoner.derive(plan, open_contacts)
+        derived = self._reasoner.derive(plan, settled)
         found = Conclusions(chain(plan.build, *(quads for _, quads in derived)), layout)
         proof = read_proof(found, known, self._stay_and_clash(vehicle, proposal))
         disagreements = (*read_faults(found), *_denied(proof), *self._miscounted(vehicle, proposal, proof))

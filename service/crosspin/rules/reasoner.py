@@ -5,15 +5,16 @@ stays.  What follows from a contact rests on nothing but its joint kind, the two
 fresh, and the mendings at it; so whoever knows that already can leave a contact out.
 """
 
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
+from itertools import chain
 from queue import LifoQueue
 from typing import TypeAlias
 
-from pyoxigraph import Literal, NamedNode, Quad, Triple
+from pyoxigraph import BlankNode, Literal, NamedNode, Quad, Triple
 
-from crosspin.model.records import cp
+from crosspin.model.records import TYPE, cp
 from crosspin.model.terms import thing
 from crosspin.rules.plan_graph import Written
 from crosspin.store.graph import DERIVED, ONTOLOGY, GraphStore
@@ -23,6 +24,7 @@ _MOST_KEPT_PARTS = 20_000
 _CONTACT = cp("Contact")
 _PART = cp("Part")
 
+Subject: TypeAlias = NamedNode | BlankNode | Triple
 Derived: TypeAlias = list[tuple[Rule, list[Quad]]]
 """What each rule derived, in running order; a triple is told by the rule that derived it first."""
 
@@ -53,13 +55,11 @@ class Reasoner:
         for _ in range(at_once):
             self._idle.put(_Room(Workspace(self._ground)))
 
-    def derive(
-        self, written: Written, open_contacts: Callable[[Derived], Collection[NamedNode]] | None = None
-    ) -> Derived:
+    def derive(self, written: Written, known: Callable[[Iterable[Quad]], Collection[Subject]] | None = None) -> Derived:
         """What follows from a build, beside what follows from each of its parts alone.
 
-        `open_contacts` is shown what follows up to the contacts that the build makes, and says which of these
-        are to be reasoned about; without it, all are.
+        `known` is shown what follows up to the contacts that the build makes, and says which of these need not be
+        reasoned about; without it, all are.
         """
         derived: Derived = []
         room = self._idle.get()
@@ -71,14 +71,25 @@ class Reasoner:
                 derived.append((rule, fresh))
 
             with workspace.suppose(written.build, self._on_builds, note):
-                rest = self._beyond_contacts
-                if open_contacts is not None:
-                    contacts = open_contacts(derived)
-                    rest = [rule.about(contacts) if rule.target == _CONTACT.value else rule for rule in rest]
+                rest: Iterable[Rule] = self._beyond_contacts
+                if known is not None:
+                    rest = self._leaving_out(known(chain.from_iterable(quads for _, quads in derived)), derived)
                 with workspace.suppose((), rest, note):
                     return derived
         finally:
             self._idle.put(room)
+
+    def _leaving_out(self, known: Collection[Subject], derived: Derived) -> Iterator[Rule]:
+        """The rules beyond contacts, those on contacts for the ones only that are not known; `derived` grows
+        meanwhile: an adapter makes contacts too."""
+        contacts: dict[Subject, None] = {}
+        seen = 0
+        for rule in self._beyond_contacts:
+            for _, quads in derived[seen:]:
+                new = (q.subject for q in quads if q.predicate == TYPE and q.object == _CONTACT)
+                contacts.update((node, None) for node in new if node not in known)
+            seen = len(derived)
+            yield rule.about(contacts) if rule.target == _CONTACT.value else rule
 
     def about_parts(self, written: Written) -> set[Triple]:
         """All that is known of the parts of a build, and of each alone follows."""

@@ -45,7 +45,7 @@ class Rule:
     order: Decimal
     query: str
 
-    def about(self, nodes: Iterable[NamedNode]) -> "Rule":
+    def about(self, nodes: Iterable[NamedNode | BlankNode | Triple]) -> "Rule":
         """The same rule for these focus nodes only, whatever their class."""
         values = " ".join(str(node) for node in nodes)
         return replace(self, query=self.query.replace(f"?this a <{self.target}> .", f"VALUES ?this {{ {values} }}", 1))
