@@ -6,15 +6,19 @@ from crosspin.answer.figure_lines import FigureLine, LimitLine
 from crosspin.figures.exact import spell
 from crosspin.model.schema import Verdict
 
+_ORDER = (Verdict.CLASHES, Verdict.UNKNOWN, Verdict.FITS, None)
+
 
 def figure_rows(figures: Sequence[FigureLine]) -> Iterator[str]:
     """One row a figure that a change moves: label, before -> after, verdict; both sides alike in one row.
 
-    A figure that comes out as before and within its limits is left out.
+    Clashes come first, then what is not known.  A figure that comes out as before and within its limits, or is only
+    a step on the way to others, is left out.
     """
     rows: dict[tuple[str, str], list[str]] = {}
-    for line in figures:
-        if line.moved and (line.before != line.after or line.verdict in (Verdict.CLASHES, Verdict.UNKNOWN)):
+    for line in sorted(figures, key=lambda one: _ORDER.index(one.verdict)):
+        wrong = line.verdict in (Verdict.CLASHES, Verdict.UNKNOWN)
+        if line.moved and (wrong or (line.before != line.after and not line.is_step)):
             rows.setdefault((f"{line.label}, {line.station}", _values(line)), []).append(line.side or "")
     for (label, values), sides in rows.items():
         name = label.removesuffix(", vehicle")

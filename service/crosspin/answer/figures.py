@@ -77,6 +77,7 @@ class Figures:
             station=place.station,
             side=place.side,
             moved=self._moved(result),
+            is_step=figure.is_step,
             before=_kept(figure, was.value if was is not None else None),
             after=_kept(figure, result.value),
             unit=self.say.symbol(figure.unit),

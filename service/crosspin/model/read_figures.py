@@ -65,6 +65,7 @@ def _figure(r: Reader, node: Node) -> Figure:
             "when_role": r.maybe_id(node, "whenRole"),
             "when_kind": r.maybe_id(node, "whenKind"),
             "planned_only": r.flag(node, "plannedOnly"),
+            "is_step": r.flag(node, "isStep"),
             "limits": tuple(limits),
             "brings": r.ids(node, "brings"),
             "safety_critical": r.flag(node, "isSafetyCritical"),
