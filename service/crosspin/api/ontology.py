@@ -36,6 +36,9 @@ _TABLES = {
     RuleSort.RESOURCE: "resources",
     RuleSort.REMEDY: "remedies",
     RuleSort.CONSEQUENCE: "consequences",
+    RuleSort.FIGURE: "figures",
+    RuleSort.SPEED_TABLE: "speed_tables",
+    RuleSort.FORMULA: "formulas",
 }
 
 _PAGE = {HTML: {"schema": {"type": "string"}}}
@@ -166,7 +169,7 @@ def list_rules(
     sort: RuleSort | None = None,
 ) -> Page[RuleLine] | Response:
     """All rules, or those of one sort: what must mate, what is needed, what is renewed, what runs short,
-    what can be mended, what follows."""
+    what can be mended, what follows, what is worked out."""
     if media == HTML:
         return html_reply(request, record_pages(request).rules())
     lines = tuple(

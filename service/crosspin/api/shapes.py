@@ -7,6 +7,7 @@ from typing import Any, Generic, TypeVar
 from pydantic import BaseModel, ConfigDict
 
 from crosspin.knockon.ask import ReadingWish
+from crosspin.model.figure import Figure, Formula, SpeedTable
 from crosspin.model.schema import (
     Consequence,
     Dimension,
@@ -76,6 +77,9 @@ class RuleSort(StrEnum):
     RESOURCE = "resource"
     REMEDY = "remedy"
     CONSEQUENCE = "consequence"
+    FIGURE = "figure"
+    SPEED_TABLE = "speed-table"
+    FORMULA = "formula"
 
 
 class RuleLine(Shape):
@@ -91,7 +95,7 @@ class RuleSheet(Shape):
     """A rule as the ontology has it."""
 
     sort: RuleSort
-    rule: JointKind | Need | Renewal | Resource | Remedy | Consequence
+    rule: JointKind | Need | Renewal | Resource | Remedy | Consequence | Figure | SpeedTable | Formula
 
 
 class PartSummary(Shape):
