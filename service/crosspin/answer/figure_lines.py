@@ -32,7 +32,7 @@ class FigureLine(Told):
     """A figure of the vehicle as received (`before`) and as planned (`after`), None where not known or not told.
 
     `moved`: an input stands at a position that the plan changes.  `is_step`: a step on the way to other figures.
-    `verdict` is None where there is no limit and nothing is missing.  `formula` is the expression, with `unit` as its symbol.
+    `verdict` is None where there is no limit and nothing is missing.  `formula` is its expression, `unit` a symbol.
     """
 
     id: str

@@ -20,6 +20,9 @@ RULES: Mapping[str, str] = {
     "resources": "what is shared out",
     "remedies": "what mends",
     "consequences": "what follows",
+    "figures": "what is worked out",
+    "speed_tables": "what is worked out as a table",
+    "formulas": "formulas",
 }
 
 
