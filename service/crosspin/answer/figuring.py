@@ -109,7 +109,7 @@ class Figuring:
             if found is None:
                 return None
             inputs[one.name] = found
-        limits = [self._limit(limit, place) for limit in figure.limits]
+        limits = [self.limit(limit, place) for limit in figure.limits]
         if None in limits:
             return None
         known = tuple(limit for limit in limits if limit is not None)
@@ -127,7 +127,8 @@ class Figuring:
         parts = [part for position in those if (part := self._parts[position.path]) is not None]
         return any(is_of_kind(self.model, part, figure.when_kind) is not False for part in parts)
 
-    def _limit(self, limit: Limit, place: Place) -> Found | None:
+    def limit(self, limit: Limit, place: Place) -> Found | None:
+        """What a limit gives at a place, its factor included; None where no part there could have it."""
         found = self.find(limit.source, place)
         if found is None or not found.values:
             return found

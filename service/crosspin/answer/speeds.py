@@ -1,6 +1,6 @@
 """Tells speed tables: a formula gone through for every value of those of its inputs that have several."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from decimal import Decimal
 from itertools import product
 
@@ -8,7 +8,7 @@ from crosspin.answer.figure_lines import SpeedRow, SpeedSeries, SpeedTableLine
 from crosspin.answer.figure_words import FigureWords
 from crosspin.answer.figuring import Figuring, Found, Place, calculate, kept
 from crosspin.figures.exact import spell
-from crosspin.model.figure import FigureInput, Source, SpeedTable
+from crosspin.model.figure import FigureInput, Sense, Source, SpeedTable
 from crosspin.model.schema import Value
 
 _Rows = dict[Decimal, Decimal | None]
@@ -33,8 +33,8 @@ class Speeds:
             return None
         swept = [one for one in table.inputs if len(after[one.name].values) > 1]
         along = swept[-1] if swept else table.inputs[-1]
-        was = {} if before is None else dict(self._series(table, before, along))
-        now = dict(self._series(table, after, along))
+        was = {} if before is None else dict(self._series(table, self.before, before, along))
+        now = dict(self._series(table, self.after, after, along))
         series = []
         for label in dict.fromkeys((*was, *now)):
             old, new = was.get(label, {}), now.get(label, {})
@@ -61,20 +61,34 @@ class Speeds:
         known = {name: one for name, one in found.items() if one is not None}
         return known if len(known) == len(found) else None
 
-    def _series(self, table: SpeedTable, found: Mapping[str, Found], along: FigureInput) -> Iterator[tuple[str, _Rows]]:
+    def _series(
+        self, table: SpeedTable, figuring: Figuring, found: Mapping[str, Found], along: FigureInput
+    ) -> Iterator[tuple[str, _Rows]]:
         """Label and rows of each line; none where an input is not known."""
         if any(not one.values for one in found.values()):
             return
         others = [one for one in table.inputs if one is not along]
+        within = self._limits(table, figuring)
         for values in product(*(_downwards(one.source, found[one.name].values) for one in others)):
             taken = dict(zip((one.name for one in others), values, strict=True))
             rows: _Rows = {}
             for x in found[along.name].values:
                 assert isinstance(x, Decimal), "a table runs along numbers"
                 value, _ = calculate(table.formula, {**taken, along.name: x})
-                rows[x] = None if value is None else kept(value, table.decimals)
+                rows[x] = kept(value, table.decimals) if value is not None and within(value) else None
             named = [one for one in others if len(found[one.name].values) > 1]
             yield ", ".join(self._named(one, taken[one.name]) for one in named), rows
+
+    def _limits(self, table: SpeedTable, figuring: Figuring) -> Callable[[Decimal], bool]:
+        """Whether a result is within those limits of the table that are known."""
+        place = Place(figuring.whole_vehicle())
+        bounds: list[tuple[Sense, Decimal]] = []
+        for limit in table.limits:
+            found = figuring.limit(limit, place)
+            value = found.values[0] if found is not None and found.values else None
+            if isinstance(value, Decimal):
+                bounds.append((limit.sense, value))
+        return lambda value: all(value <= bound if sense is Sense.MOST else value >= bound for sense, bound in bounds)
 
     def _named(self, one: FigureInput, value: Value) -> str:
         text = spell(value) if isinstance(value, Decimal) else value

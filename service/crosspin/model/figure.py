@@ -73,12 +73,13 @@ class Limit(Frozen):
 
 
 class Worked(Term):
-    """What figures and tables have in common: a formula, its inputs, how the result is kept."""
+    """What figures and tables have in common: a formula, its inputs, how the result is kept, its limits."""
 
     formula: str
     inputs: tuple[FigureInput, ...]
     unit: str | None = None
     decimals: int
+    limits: tuple[Limit, ...] = ()
     evidence: tuple[str, ...] = ()
 
 
@@ -97,7 +98,6 @@ class Figure(Worked):
     when_kind: str | None = None
     planned_only: bool = False
     is_step: bool = False
-    limits: tuple[Limit, ...] = ()
     brings: tuple[str, ...] = ()
     safety_critical: bool = False
     severity: str
@@ -106,5 +106,6 @@ class Figure(Worked):
 class SpeedTable(Worked):
     """A formula gone through for every value of those of its inputs that have several, for the whole vehicle.
 
-    The last of these inputs runs along the table's rows; the others name its lines.
+    The last of these inputs runs along the table's rows; the others name its lines.  Results beyond a limit are
+    left out.
     """

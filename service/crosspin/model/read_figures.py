@@ -45,17 +45,12 @@ def _worked(r: Reader, node: Node) -> dict[str, object]:
         "inputs": tuple(_input(r, i) for head in r.facts.all(node, DEF + "takes") for i in r.facts.list_items(head)),
         "unit": _unit(r, node),
         "decimals": int(r.text(node, "decimals")),
+        "limits": _limits(r, node),
         "evidence": r.ids(node, "hasEvidence"),
     }
 
 
 def _figure(r: Reader, node: Node) -> Figure:
-    limits = [
-        Limit(sense=sense, source=_source(r, n), factor=r.maybe_number(n, "timesFactor") or Decimal(1), says=says)
-        for sense, word in ((Sense.LEAST, "atLeast"), (Sense.MOST, "atMost"))
-        for n in r.facts.all(node, DEF + word)
-        for says in [r.text(n, "says")]
-    ]
     return Figure.model_validate(
         {
             **r.named(node),
@@ -66,11 +61,23 @@ def _figure(r: Reader, node: Node) -> Figure:
             "when_kind": r.maybe_id(node, "whenKind"),
             "planned_only": r.flag(node, "plannedOnly"),
             "is_step": r.flag(node, "isStep"),
-            "limits": tuple(limits),
             "brings": r.ids(node, "brings"),
             "safety_critical": r.flag(node, "isSafetyCritical"),
             "severity": r.id(node, "severity"),
         }
+    )
+
+
+def _limits(r: Reader, node: Node) -> tuple[Limit, ...]:
+    return tuple(
+        Limit(
+            sense=sense,
+            source=_source(r, n),
+            factor=r.maybe_number(n, "timesFactor") or Decimal(1),
+            says=r.text(n, "says"),
+        )
+        for sense, word in ((Sense.LEAST, "atLeast"), (Sense.MOST, "atMost"))
+        for n in r.facts.all(node, DEF + word)
     )
 
 
@@ -169,6 +176,17 @@ def _worked_problems(model: Model, one: Worked) -> Iterator[str]:
         yield f"is told in {one.unit}, which is no unit of units.ttl"
     yield from _unit_problem("is told", calculation.result, one.unit)
     yield from _mixed_units(model, one, calculation.parameters)
+    yield from _limit_problems(model, one)
+
+
+def _limit_problems(model: Model, one: Worked) -> Iterator[str]:
+    for limit in one.limits:
+        yield from _source_problems(model, "its limit", limit.source, Quantity(unit=one.unit))
+        if len(limit.source.constants) > 1 or len(limit.source.dimensions) > 1:
+            yield "has a limit of several values"
+        for place in SAYS_PLACES:
+            if place not in limit.says:
+                yield f"has a limit whose sentence does not say {place}"
 
 
 def _mixed_units(model: Model, one: Worked, parameters: Mapping[str, Quantity]) -> Iterator[str]:
@@ -241,14 +259,6 @@ def _figure_problems(model: Model, figure: Figure) -> Iterator[str]:
         many = [d for d in source.dimensions if d in model.dimensions and model.dimensions[d].many]
         if many and source.gathers is Gathering.ALIKE:
             yield f"reads cp:{many[0]}, of which there are many, without cp:gathers"
-    for limit in figure.limits:
-        own = Quantity(unit=figure.unit)
-        yield from _source_problems(model, "its limit", limit.source, own)
-        if len(limit.source.constants) > 1 or len(limit.source.dimensions) > 1:
-            yield "has a limit of several values"
-        for place in SAYS_PLACES:
-            if place not in limit.says:
-                yield f"has a limit whose sentence does not say {place}"
     known = {*model.operations, *model.checks, *model.cautions}
     for brought in figure.brings:
         if brought not in known:
