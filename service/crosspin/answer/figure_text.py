@@ -9,21 +9,29 @@ from crosspin.model.schema import Verdict
 _ORDER = (Verdict.CLASHES, Verdict.UNKNOWN, Verdict.FITS, None)
 
 
-def figure_rows(figures: Sequence[FigureLine]) -> Iterator[str]:
-    """One row a figure that a change moves: label, before -> after, verdict; both sides alike in one row.
+def worth_telling(figures: Sequence[FigureLine]) -> list[tuple[FigureLine, str]]:
+    """The figures that a change moves, each with what it is called and where; both sides alike are one.
 
     Clashes come first, then what is not known.  A figure that comes out as before and within its limits, or is only
     a step on the way to others, is left out.
     """
-    rows: dict[tuple[str, str], list[str]] = {}
+    found: dict[tuple[str, str, str], list[FigureLine]] = {}
     for line in sorted(figures, key=lambda one: _ORDER.index(one.verdict)):
         wrong = line.verdict in (Verdict.CLASHES, Verdict.UNKNOWN)
         if line.moved and (wrong or (line.before != line.after and not line.is_step)):
-            rows.setdefault((f"{line.label}, {line.station}", _values(line)), []).append(line.side or "")
-    for (label, values), sides in rows.items():
-        name = label.removesuffix(", vehicle")
-        side = f" {sides[0]}" if len(sides) == 1 and sides[0] else ""
-        yield f"{name + side}: {values}"
+            found.setdefault((line.label, line.station, _values(line)), []).append(line)
+    told = []
+    for (label, station, _), lines in found.items():
+        name = label if station == "vehicle" else f"{label}, {station}"
+        side = lines[0].side if len(lines) == 1 else None
+        told.append((lines[0], f"{name} {side}" if side else name))
+    return told
+
+
+def figure_rows(figures: Sequence[FigureLine]) -> Iterator[str]:
+    """One row a figure worth telling: label, before -> after, verdict."""
+    for line, name in worth_telling(figures):
+        yield f"{name}: {_values(line)}"
 
 
 def _values(line: FigureLine) -> str:

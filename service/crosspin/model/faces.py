@@ -26,3 +26,8 @@ def read_other_words(r: Reader) -> dict[str, tuple[str, ...]]:
             if words:
                 found[identifier(node.value)] = words
     return found
+
+
+def read_plotted(r: Reader) -> tuple[str, ...]:
+    """The speed tables that are drawn as a plot."""
+    return tuple(identifier(node.value) for node in r.facts.of_type(DEF + "SpeedTable") if r.flag(node, "isPlotted"))

@@ -332,6 +332,7 @@ class Model(Frozen):
     speed_tables: dict[str, SpeedTable] = Field(default_factory=dict)
     marks: dict[str, Mark] = Field(default_factory=dict)
     other_words: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+    plotted: tuple[str, ...] = ()
     told_in: dict[str, str] = Field(default_factory=dict)
 
 

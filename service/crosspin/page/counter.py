@@ -16,8 +16,10 @@ from crosspin.model.schema import Layout, Part, Vehicle
 from crosspin.page.address import AskAddress
 from crosspin.page.cautions import Caution, Cautions
 from crosspin.page.drawing import Drawing, draw, states_of_plan, states_of_received
+from crosspin.page.figures import Figures
 from crosspin.page.lines import Line, Lines
 from crosspin.page.offers import Offers
+from crosspin.page.plot import plot
 from crosspin.page.render import Pages, Visit
 from crosspin.page.wishes import Wishes
 
@@ -77,6 +79,7 @@ class Counter:
         self.holdings = holdings
         self.model, self.catalog = holdings.model, holdings.catalog
         self.wishes = Wishes(holdings, Words(holdings.model.model_copy(update={"told_in": dict(told_in)})))
+        self.figures = Figures(holdings.model, told_in)
 
     def page(
         self,
@@ -177,6 +180,8 @@ class Counter:
             "line_cautions": before,
             "jobs": [(group, list(found)) for group, found in groupby(jobs, key=lambda job: job.work.group)],
             "cautions_left": cautions.left(),
+            "figures": self.figures.rows(told.figures),
+            "plots": [drawn for table in told.speeds if table.id in self.model.plotted and (drawn := plot(table))],
             "short": [order for order in told.order if order.short or order.stock == 0],
             "prices": _prices(told, (*asked, *needed)),
         }

@@ -3,10 +3,11 @@
 What state a mark is in shows by its outline, its hatch and its letter, so that nobody needs the colour.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from itertools import count
 
 from crosspin.answer.places import place
 from crosspin.answer.plan import Action, Plan
@@ -182,34 +183,49 @@ def _free_spot(box: Box, upon: Sequence[Box]) -> tuple[Decimal, Decimal]:
     return next(filter(is_free, spots), spots[0])
 
 
-def _rectangles(model: Model, layout: Layout) -> Iterable[tuple[str, Box]]:
-    """Corner and size of the mark of every position."""
-    in_strip: dict[str, int] = {}
+def _rectangles(model: Model, layout: Layout) -> Iterator[tuple[str, Box]]:
+    """Corner and size of the mark of every position; those without a mark of their own in their station's strip."""
+    taken: list[Box] = []
     for position in layout.positions:
-        station = model.marks.get(f"{layout.id}/{position.station}", _NOWHERE)
-        inward = -1 if station.along > 0 else 1
         mark = model.marks.get(position.role)
-        if mark is None:
-            slot = in_strip.setdefault(position.station, 0)
-            in_strip[position.station] += 1
-            mark, side = _in_strip(station, slot), 1
-        else:
-            side = -1 if position.side == "left" else 1
-        across = station.across + side * mark.across
-        along = station.along + inward * mark.along
-        yield position.path, (across - mark.wide / 2, along - mark.long / 2, mark.wide, mark.long)
+        if mark is not None:
+            box = _box(_station(model, layout, position), mark, -1 if position.side == "left" else 1)
+            taken.append(box)
+            yield position.path, box
+    for position in layout.positions:
+        if position.role not in model.marks:
+            station = _station(model, layout, position)
+            cells = (_box(station, cell, 1) for cell in _strip(station))
+            box = next(cell for cell in cells if not any(_overlap(cell, other) for other in taken))
+            taken.append(box)
+            yield position.path, box
+
+
+def _station(model: Model, layout: Layout, position: Position) -> Mark:
+    return model.marks.get(f"{layout.id}/{position.station}", _NOWHERE)
+
+
+def _box(station: Mark, mark: Mark, side: int) -> Box:
+    inward = -1 if station.along > 0 else 1
+    across = station.across + side * mark.across
+    along = station.along + inward * mark.along
+    return across - mark.wide / 2, along - mark.long / 2, mark.wide, mark.long
+
+
+def _overlap(one: Box, other: Box) -> bool:
+    return all(one[i] < other[i] + other[i + 2] and other[i] < one[i] + one[i + 2] for i in (0, 1))
+
+
+def _strip(station: Mark) -> Iterator[Mark]:
+    """The cells of a station's strip, row after row towards the middle, without end."""
+    columns = max(int(station.wide // _CELL), 1)
+    for slot in count():
+        row, column = divmod(slot, columns)
+        across = _CELL * column - station.wide / 2 + _CELL / 2
+        yield Mark(across=across, along=station.long + _CELL * row, wide=_SMALL, long=_SMALL)
 
 
 _NOWHERE = Mark(across=Decimal(0), along=Decimal(0), wide=Decimal(200), long=Decimal(0))
-
-
-def _in_strip(station: Mark, slot: int) -> Mark:
-    """The mark in one cell of a station's strip, row after row."""
-    across = max(int(station.wide // _CELL), 1)
-    row, column = divmod(slot, across)
-    return Mark(
-        across=_CELL * column - station.wide / 2 + _CELL / 2, along=station.long + _CELL * row, wide=_SMALL, long=_SMALL
-    )
 
 
 def states_of_received(positions: Iterable[Position], received: Mapping[str, Part | None]) -> dict[str, Seen]:
