@@ -1,7 +1,7 @@
 """Draws a speed table as an SVG line plot, readable without colour and by a screen reader.
 
 The picture carries no style of its own: lines and words have classes (`before`, `after`, `axis`, `grid`, `label`,
-`series-1` ...), received lines are dashed by attribute, and every line is named at its end.
+`series-1` ...), received lines are dashed by attribute, and every line has a number at its end.
 """
 
 from collections.abc import Iterator, Sequence
@@ -12,7 +12,7 @@ from crosspin.answer.figure_lines import SpeedRow, SpeedSeries, SpeedTableLine
 from crosspin.figures.exact import rounded, spell
 
 WIDTH, HEIGHT = 720, 440
-LEFT, RIGHT, TOP, BOTTOM = 64, 190, 24, 52
+LEFT, RIGHT, TOP, BOTTOM = 64, 200, 24, 52
 _STEPS = (Decimal(1), Decimal(2), Decimal("2.5"), Decimal(5), Decimal(10))
 _TICKS = 6
 _LINE_HEIGHT = 13
@@ -36,7 +36,7 @@ def plot_speeds(table: SpeedTableLine) -> str:
     upwards = _Scale(Decimal(0), max(values), HEIGHT - BOTTOM, TOP)
     parts = [opening, *_grid(table, across, upwards)]
     parts += [line for number, s in enumerate(table.series, 1) for line in _lines(s, number, across, upwards)]
-    parts += _names(table.series, upwards)
+    parts += _names(table.series, across, upwards)
     return "".join([*parts, "</svg>"])
 
 
@@ -99,15 +99,23 @@ def _lines(series: SpeedSeries, number: int, across: _Scale, upwards: _Scale) ->
             )
 
 
-def _names(series: Sequence[SpeedSeries], upwards: _Scale) -> Iterator[str]:
-    """The name of each line beside its end, moved apart where they would lie on each other."""
-    ends = [(s.label, end) for s in series if (end := _end(s.rows)) is not None]
-    last = Decimal(TOP - _LINE_HEIGHT)
-    for label, end in sorted(ends, key=lambda one: -one[1]):
-        last = max(last + _LINE_HEIGHT, Decimal(upwards.at(end)))
-        yield f'<text class="label" x="{WIDTH - RIGHT + 6}" y="{spell(last)}">{escape(label)}</text>'
+def _names(series: Sequence[SpeedSeries], across: _Scale, upwards: _Scale) -> Iterator[str]:
+    """A number at the end of each line, moved up where two would lie on each other, and what each number means."""
+    ends = [(number, end) for number, s in enumerate(series, 1) if (end := _end(s.rows)) is not None]
+    placed: list[tuple[Decimal, Decimal]] = []
+    for number, (along, value) in sorted(ends, key=lambda one: (one[1][0], one[1][1])):
+        x, y = Decimal(across.at(along)) + 5, Decimal(upwards.at(value)) + 4
+        while any(abs(x - other) < _LINE_HEIGHT and abs(y - height) < _LINE_HEIGHT for other, height in placed):
+            y -= 1
+        placed.append((x, y))
+        yield f'<text class="key" x="{spell(x)}" y="{spell(y)}">{number}</text>'
+    for number, one in enumerate(series, 1):
+        y = TOP + _LINE_HEIGHT + 2 * (_LINE_HEIGHT - 4) * (number - 1)
+        yield f'<text class="label" x="{WIDTH - RIGHT + 32}" y="{y}">{number}: {escape(one.label)}</text>'
 
 
-def _end(rows: Sequence[SpeedRow]) -> Decimal | None:
-    values = [row.after if row.after is not None else row.before for row in rows]
-    return values[-1] if values else None
+def _end(rows: Sequence[SpeedRow]) -> tuple[Decimal, Decimal] | None:
+    """Where a line ends: the last value along it that has a result."""
+    drawn = [(row.along, row.after if row.after is not None else row.before) for row in rows]
+    known = [(along, value) for along, value in drawn if value is not None]
+    return known[-1] if known else None
