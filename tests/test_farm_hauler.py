@@ -1,4 +1,4 @@
-"""A farm truck gets a full-floating rear, a locker, air and loads: what is bought, kept and done, as a fabricator lists it.
+"""A farm truck gets a full-floating rear, a locker, air and loads: what is bought, kept and done, as fabricators say.
 
 The vehicle, the parts and the numbers are invented.  What follows from them is worked out by hand beside each check,
 from geometry or from definitions; where nothing else is said it is common practice without a published source.
@@ -157,9 +157,9 @@ def test_all_five_wheels_get_a_bore_for_the_snout_and_rings_in_front() -> None:
     for position in ("front/left/wheel", "front/right/wheel", "spare-wheel"):
         assert told().remedies(position) == [("fitCentringRing", "cr-108-106.1")]
     # the barrel must be 2 x 180 + 6 = 366 mm at least: 370 passes
-    assert 2 * 180 + 6 <= float(reading("wh-16x7-6x1397-10-b108", "caliperRoom.barrelDiameter")[0])
+    assert float(reading("wh-16x7-6x1397-10-b108", "caliperRoom.barrelDiameter")[0]) >= 2 * 180 + 6
     # the snout leaves room inside the studs: 139.7 - 12 = 127.7 > 108
-    assert 139.7 - 12 > float(reading("rb-6x1397-108-52", "wheelPilot.pilotDiameter")[0])
+    assert float(reading("rb-6x1397-108-52", "wheelPilot.pilotDiameter")[0]) < 139.7 - 12
     assert "wheelClearanceCheck" in told().checks()
 
 
