@@ -7,17 +7,7 @@ import math
 
 import pytest
 
-from told_plan import Answer, Told, answer, reading
-
-
-def ask_of(vehicle: str, fits: dict[str, str], *keeps: str) -> Answer:
-    return {"vehicle": vehicle, "fit": [{"at": at, "part": part} for at, part in fits.items()], "keep": list(keeps)}
-
-
-def contradiction(ask: Answer) -> Answer:
-    told = answer(ask)
-    assert told["verdict"] == "contradiction"
-    return told
+from told_plan import Answer, Told, ask_of, contradiction, reading
 
 
 def wishes(told: Answer) -> list[str]:

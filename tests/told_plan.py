@@ -34,6 +34,18 @@ def reading(part_id: str, place: str) -> list[str]:
     return found
 
 
+def ask_of(vehicle: str, fits: dict[str, str], *keeps: str) -> Answer:
+    """An ask for parts by position."""
+    return {"vehicle": vehicle, "fit": [{"at": at, "part": part} for at, part in fits.items()], "keep": list(keeps)}
+
+
+def contradiction(ask: Answer) -> Answer:
+    """The answer to an ask that cannot be had."""
+    told = answer(ask)
+    assert told["verdict"] == "contradiction"
+    return told
+
+
 class Told:
     """A plan with its lines by position."""
 
