@@ -2,7 +2,7 @@
 PYTHON ?= python3.11
 BIN := .venv/bin
 
-.PHONY: demo test lint serve lock clean
+.PHONY: demo test lint serve knowledge lock clean
 
 demo: .venv/.stamp
 	$(BIN)/crosspin ask --times seed_data/asks/hill-patrol.json
@@ -18,6 +18,10 @@ lint: .venv/.lint-stamp
 
 serve: .venv/.stamp
 	$(BIN)/crosspin serve
+
+# Write down what the ontology knows.
+knowledge: .venv/.stamp
+	$(BIN)/python -m crosspin.answer.knowledge docs/knowledge.md
 
 # Take the newest versions that pyproject.toml admits and write them down.
 lock: clean

@@ -1,0 +1,136 @@
+"""Everything that the ontology knows, as one document: `python -m crosspin.answer.knowledge docs/knowledge.md`."""
+
+import re
+import sys
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+
+from crosspin.catalog.library import Library
+from crosspin.home import data_folder
+from crosspin.model.labour import Operation
+from crosspin.model.schema import Criterion, Model
+from crosspin.model.terms import identifier
+from crosspin.rules.cases import Case, find_cases
+
+_START = """# What Crosspin knows
+
+Every joint kind with its criteria, and every rule: what it says, how bad an oversight is, what stands behind it, and
+how many cases expect (+) and refuse (-) something of it. Then the work, in the order of its phases. Written from
+the ontology by `make knowledge`; change the ontology, not this file.
+"""
+
+
+class Knowledge:
+    """The model and its cases as Markdown tables."""
+
+    def __init__(self, model: Model, cases: Iterable[Case]) -> None:
+        self.model = model
+        self.expected: Counter[str] = Counter()
+        self.refused: Counter[str] = Counter()
+        for case in cases:
+            tests = {identifier(term) for term in case.tests}
+            self.expected.update(tests if case.expects else ())
+            self.refused.update(tests if case.refuses else ())
+
+    def text(self) -> str:
+        """The whole document; the same for the same ontology."""
+        m = self.model
+        rules: list[tuple[str, Sequence[str], Iterable[Sequence[str]]]] = [
+            (
+                "Joints and their criteria",
+                ("joint, criterion", "says", "severity", "evidence", "cases"),
+                self._joints(),
+            ),
+            ("Needs", _RULE, (self._rule(n.id, n.says, n.severity, n.evidence) for n in m.needs.values())),
+            ("Renewals", _RULE, (self._rule(r.id, r.says, r.severity, r.evidence) for r in m.renewals.values())),
+            ("Resources", _RULE, (self._rule(r.id, r.says, r.severity, r.evidence) for r in m.resources.values())),
+            ("Remedies", ("rule", "says", "by", "cases"), self._remedies()),
+            ("Consequences", _RULE, self._consequences()),
+            ("Figures", ("figure", "says", "formula", "severity", "evidence"), self._figures()),
+            ("Work", ("phase", "operation", "hours", "tools", "cautions", "waits for"), self._work()),
+        ]
+        counted = [(title, header, list(rows)) for title, header, rows in rules]
+        summary = [f"| {title.lower()} | {len(rows)} |" for title, _, rows in counted]
+        parts = [_START, "\n".join(["| | rows |", "|---|---:|", *summary]), ""]
+        for title, header, rows in counted:
+            parts += [f"## {title}", "", _row(header), _row("---" for _ in header), *map(_row, rows), ""]
+        return "\n".join(parts).rstrip() + "\n"
+
+    def _joints(self) -> Iterator[Sequence[str]]:
+        for kind in self.model.joint_kinds.values():
+            yield (f"**{kind.id}**", kind.definition, "", self._evidence(kind.evidence), "")
+            for c in kind.criteria:
+                severity = "safety-critical" if c.safety_critical else ""
+                yield (f"{c.id}", self._criterion(c), severity, self._evidence(c.evidence), self._cases(c.id))
+
+    def _criterion(self, criterion: Criterion) -> str:
+        mended = "".join(f" Mended by {remedy}." for remedy in criterion.remedies)
+        return f"{criterion.says_clash}{mended}"
+
+    def _rule(self, name: str, says: str, severity: str, evidence: Iterable[str]) -> Sequence[str]:
+        return (name, says, _words(severity), self._evidence(evidence), self._cases(name))
+
+    def _remedies(self) -> Iterator[Sequence[str]]:
+        for r in self.model.remedies.values():
+            by = [name for name in (r.operation, r.adapter_kind) if name is not None]
+            yield (r.id, r.definition, ", ".join(by), self._cases(r.id))
+
+    def _consequences(self) -> Iterator[Sequence[str]]:
+        for c in self.model.consequences.values():
+            says = f"{c.definition} Brings {', '.join(c.brings)}."
+            yield self._rule(c.id, says, c.severity, c.evidence)
+
+    def _figures(self) -> Iterator[Sequence[str]]:
+        for f in self.model.figures.values():
+            said = " ".join((f.definition, *(limit.says for limit in f.limits)))
+            yield (
+                f.id,
+                said,
+                self.model.formulas[f.formula].expression,
+                _words(f.severity),
+                self._evidence(f.evidence),
+            )
+
+    def _work(self) -> Iterator[Sequence[str]]:
+        waits: dict[str, list[str]] = {}
+        for operation in self.model.operations.values():
+            for later in operation.before:
+                waits.setdefault(later, []).append(operation.label)
+
+        def place(operation: Operation) -> tuple[int, str]:
+            return self.model.phases[operation.phase].number, operation.id
+
+        for o in sorted(self.model.operations.values(), key=place):
+            tools = ", ".join(self.model.tools[t].label for t in o.tools)
+            cautions = ", ".join(self.model.cautions[c].label for c in o.cautions) or "hurts nobody"
+            phase = self.model.phases[o.phase].label
+            yield (phase, o.label, str(o.hours), tools, cautions, ", ".join(waits.get(o.id, ())))
+
+    def _evidence(self, names: Iterable[str]) -> str:
+        return "; ".join(self.model.evidence[name].label for name in names)
+
+    def _cases(self, name: str) -> str:
+        return f"+{self.expected[name]} -{self.refused[name]}"
+
+
+_RULE = ("rule", "says", "severity", "evidence", "cases")
+
+
+def _row(cells: Iterable[str]) -> str:
+    return f"| {' | '.join(cell.replace('|', chr(92) + '|') for cell in cells)} |"
+
+
+def _words(name: str) -> str:
+    """A camel-case name as words: hurtsSomeone becomes "hurts someone"."""
+    return re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name).lower()
+
+
+def knowledge() -> str:
+    """The document for the ontology as it is shipped."""
+    folder = data_folder("ontology")
+    return Knowledge(Library(folder).model, find_cases(folder)).text()
+
+
+if __name__ == "__main__":
+    Path(sys.argv[1]).write_text(knowledge(), encoding="utf-8")
