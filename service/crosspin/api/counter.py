@@ -12,7 +12,7 @@ from fastapi.responses import RedirectResponse
 from crosspin.answer.desk import Desk, NotOnRecord
 from crosspin.answer.plan import Contradiction, Plan
 from crosspin.api.accept import HTML
-from crosspin.api.html import COOKIE, html_reply, page_tag, visit_of
+from crosspin.api.html import COOKIE, PAGE_HEADERS, html_reply, page_tag, visit_of
 from crosspin.api.negotiate import tagged
 from crosspin.api.problems import ProblemLine, Refusal
 from crosspin.api.wiring import TheDesk, TheTurns, Turns, read_body
@@ -96,7 +96,7 @@ async def counter_page(request: Request, desk: TheDesk, turns: TheTurns) -> Resp
     """The counter: the vehicle, the ask in the parameters, the answer."""
     asked = _asked(request)
     visit = visit_of(request)
-    tagged(request, desk.holdings.version, HTML, visit.here, *page_tag(request))
+    tagged(request, desk.holdings.version, HTML, visit.here, *page_tag(request), headers=PAGE_HEADERS)
     outcome = await _outcome(request, desk, turns, asked.address)
     found = desk.find(asked.typed, _FOUND) if asked.typed else None
     text = _counter(request, desk).page(visit, asked, outcome.told, outcome.problems, found)

@@ -9,6 +9,7 @@ from crosspin.page.records import RecordPages
 from crosspin.page.render import CONTENT_SECURITY_POLICY, LENGTHS, Pages, Visit
 
 COOKIE = "lengths"
+PAGE_HEADERS = {"Content-Security-Policy": CONTENT_SECURITY_POLICY, "Vary": "Accept, Accept-Encoding, Cookie"}
 
 
 def visit_of(request: Request) -> Visit:
@@ -22,7 +23,7 @@ def visit_of(request: Request) -> Visit:
 def page_tag(request: Request) -> tuple[str, ...]:
     """What a page depends on beside its address and the data."""
     pages: Pages = request.app.state.pages
-    return visit_of(request).lengths, pages.digest
+    return visit_of(request).lengths, pages.digest, str(_takes_gzip(request))
 
 
 def record_pages(request: Request) -> RecordPages:
@@ -33,8 +34,12 @@ def record_pages(request: Request) -> RecordPages:
 def html_reply(request: Request, text: str, status: int = 200) -> Response:
     """A page as it is sent: compressed where the caller takes that, under the policy that pages have."""
     body = text.encode()
-    headers = {"Content-Security-Policy": CONTENT_SECURITY_POLICY, "Vary": "Accept, Accept-Encoding, Cookie"}
-    if "gzip" in request.headers.get("accept-encoding", ""):
+    headers = dict(PAGE_HEADERS)
+    if _takes_gzip(request):
         body = gzip.compress(body, 6, mtime=0)
         headers["Content-Encoding"] = "gzip"
     return Response(body, status, headers, f"{HTML}; charset=utf-8")
+
+
+def _takes_gzip(request: Request) -> bool:
+    return "gzip" in request.headers.get("accept-encoding", "")

@@ -1,13 +1,13 @@
 """Which format a caller takes, and whether it holds the answer already."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 
 from fastapi import Request, Response
 
 from crosspin.api.accept import HTML, choose
-from crosspin.api.html import page_tag
+from crosspin.api.html import PAGE_HEADERS, page_tag
 from crosspin.api.problems import ProblemLine, Refusal
 
 
@@ -20,21 +20,30 @@ def not_acceptable(offers: Sequence[str]) -> Refusal:
 
 
 class NotModified(Exception):
-    """The caller holds this very answer."""
+    """The caller holds this very answer; `headers` are those that the answer has and that are kept with it."""
+
+    def __init__(self, headers: Mapping[str, str]) -> None:
+        super().__init__()
+        self.headers = headers
 
 
-async def not_modified(request: Request, _: Exception) -> Response:
+async def not_modified(request: Request, error: Exception) -> Response:
     """The empty answer to a caller that holds the answer; its tag is added where all tags are."""
-    return Response(status_code=304 if request.method in ("GET", "HEAD") else 412)
+    assert isinstance(error, NotModified)
+    return Response(status_code=304 if request.method in ("GET", "HEAD") else 412, headers=error.headers)
 
 
-def tagged(request: Request, *of: str) -> None:
-    """Tag the answer to this request by what it depends on; raises NotModified where the caller holds it."""
+def tagged(request: Request, *of: str, headers: Mapping[str, str] | None = None) -> None:
+    """Tag the answer to this request by what it depends on; raises NotModified where the caller holds it.
+
+    `headers` are those of the answer that must come with "not modified" too, as callers put them in place of what
+    they hold (RFC 9111, 3.2).
+    """
     tag = f'"{sha256("|".join(of).encode()).hexdigest()[:24]}"'
     request.state.etag = tag
     held = [t.strip().removeprefix("W/") for t in request.headers.get("if-none-match", "").split(",")]
     if tag in held:
-        raise NotModified
+        raise NotModified(headers or {})
 
 
 @dataclass(frozen=True)
@@ -53,7 +62,8 @@ class Offer:
             raise not_acceptable(self.media_types)
         if request.method in ("GET", "HEAD"):
             shown = page_tag(request) if chosen == HTML else ()
-            tagged(request, request.app.state.desk.holdings.version, chosen, *shown)
+            headers = PAGE_HEADERS if chosen == HTML else None
+            tagged(request, request.app.state.desk.holdings.version, chosen, *shown, headers=headers)
         return chosen
 
 

@@ -5,8 +5,11 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
+from markupsafe import Markup
+
 from crosspin.answer.places import place
 from crosspin.answer.plan import Contradiction, Plan, Work
+from crosspin.answer.speed_plot import plot_speeds
 from crosspin.answer.words import Words
 from crosspin.catalog.library import Holdings
 from crosspin.catalog.lookup import Found
@@ -19,7 +22,6 @@ from crosspin.page.drawing import Drawing, draw, states_of_plan, states_of_recei
 from crosspin.page.figures import Figures
 from crosspin.page.lines import Line, Lines
 from crosspin.page.offers import Offers
-from crosspin.page.plot import plot
 from crosspin.page.render import Pages, Visit
 from crosspin.page.wishes import Wishes
 
@@ -181,7 +183,7 @@ class Counter:
             "jobs": [(group, list(found)) for group, found in groupby(jobs, key=lambda job: job.work.group)],
             "cautions_left": cautions.left(),
             "figures": self.figures.rows(told.figures),
-            "plots": [drawn for table in told.speeds if table.id in self.model.plotted and (drawn := plot(table))],
+            "plots": [(t, Markup(plot_speeds(t))) for t in told.speeds if t.id in self.model.plotted and t.series],
             "short": [order for order in told.order if order.short or order.stock == 0],
             "prices": _prices(told, (*asked, *needed)),
         }

@@ -179,6 +179,8 @@
   });
 
   prepare();
+  const narrow = document.getElementById("vehicle-filter");
+  if (narrow) narrow.focus();
   const chosen = document.querySelector(".line.chosen");
   if (chosen) choose(chosen);
 })();
