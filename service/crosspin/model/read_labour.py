@@ -30,8 +30,8 @@ def read_operation(r: Reader, node: Node) -> Operation:
         **r.named(node),
         text=r.text(node, "text"),
         hours=canonical(Decimal(r.text(node, "hours"))),
-        phase=r.maybe_id(node, "inPhase") or "settingPhase",
-        repeat=Repeat(r.maybe_id(node, "isDone") or "forEachSide"),
+        phase=r.id(node, "inPhase"),
+        repeat=Repeat(r.id(node, "isDone")),
         cautions=r.ids(node, "carriesCaution"),
         hurts_nobody=r.flag(node, "hurtsNobody"),
         tools=r.ids(node, "needsTool"),
@@ -60,4 +60,4 @@ def read_caution(r: Reader, node: Node) -> Note:
 
 def read_check(r: Reader, node: Node) -> Check:
     """One check."""
-    return Check(**r.named(node), text=r.text(node, "text"), phase=r.maybe_id(node, "inPhase") or "settingPhase")
+    return Check(**r.named(node), text=r.text(node, "text"), phase=r.id(node, "inPhase"))
