@@ -190,7 +190,10 @@ SAID = 'rdfs:label "x"@en ; skos:definition "What it is."@en ; skos:example "One
         ("cp:o a cp:Operation .", "is in one phase"),
         ("cp:o a cp:Operation .", "how often it is done"),
         ("cp:o a cp:Operation .", "cp:hurtsNobody true"),
-        ("cp:c a cp:Caution . cp:o a cp:Operation ; cp:carriesCaution cp:c ; cp:hurtsNobody true .", "carries cautions"),
+        (
+            "cp:c a cp:Caution . cp:o a cp:Operation ; cp:carriesCaution cp:c ; cp:hurtsNobody true .",
+            "carries cautions",
+        ),
         ("cp:o a cp:Operation ; cp:entails cp:Peg .", "cp:entails leads to"),
         ("cp:p a cp:Phase .", "one cp:phaseNumber"),
         ("cp:c a cp:Check .", "end of which phase"),
