@@ -29,8 +29,9 @@ def asked(page: Page) -> list[tuple[str, str]]:
 
 
 def find(page: Page, words: str, offer: str, where: str) -> None:
-    """By keys: go to the search box, type, go down to the offer, take the place."""
-    page.keyboard.press("/")
+    """By keys: go to the search box, type, go down to the offer, take the place; the search box has the focus again."""
+    if not page.locator("#q").evaluate("box => box === document.activeElement"):
+        page.keyboard.press("/")
     expect(page.locator("#q")).to_be_focused()
     page.keyboard.type(words, delay=5)
     link = page.get_by_role("link", name=f"Fit {offer} at {where}", exact=True)
@@ -42,9 +43,9 @@ def find(page: Page, words: str, offer: str, where: str) -> None:
             break
     expect(link).to_be_focused()
     page.keyboard.press("Enter")
-    page.wait_for_function(
-        "before => location.href !== before && !document.querySelector('#busy').textContent", arg=before
-    )
+    page.wait_for_function("before => location.href !== before", arg=before)
+    expect(page.locator("#busy")).to_be_empty()
+    expect(page.locator("#q")).to_be_focused()
 
 
 def test_the_whole_rescue_ask_by_keyboard_only(page: Page, complaints: list[str]) -> None:
@@ -56,7 +57,10 @@ def test_the_whole_rescue_ask_by_keyboard_only(page: Page, complaints: list[str]
     expect(page.get_by_role("heading", level=1)).to_contain_text("hill patrol truck")
 
     find(
-        page, "fh-88-hp-1600-b", "Bare steering housing 8.8 in, high pinion left, 1600 mm, brackets on", "front housing"
+        page,
+        "fh-88-hp-1600-b",
+        "Bare steering housing 8.8 in, high pinion left, 1600 mm, brackets on (fh-88-hp-1600-b)",
+        "front housing",
     )
     expect(page.get_by_role("heading", name="Also needed")).to_be_visible()
     find(page, "py-88-1188-3625", "Pinion yoke 30-tooth, joint 1.188 x 3.625 in (py-88-1188-3625)", "front pinion yoke")
