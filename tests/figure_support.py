@@ -15,4 +15,4 @@ def work(formula: str, *values: float | str) -> float:
 
 def near(value: float, expected: float, places: int) -> bool:
     """Whether a value is the expected one, rounded at so many places."""
-    return abs(value - expected) <= 0.51 * 10**-places
+    return bool(abs(value - expected) <= 0.51 * 10**-places)

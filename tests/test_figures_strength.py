@@ -4,8 +4,9 @@ import math
 
 import pint
 import pytest
-from sectionproperties.analysis import Section
-from sectionproperties.pre.library import circular_hollow_section, circular_section
+from sectionproperties.analysis.section import Section
+from sectionproperties.pre.library.primitive_sections import circular_section
+from sectionproperties.pre.library.steel_sections import circular_hollow_section
 
 from figure_support import INCH, near, work
 

@@ -23,12 +23,17 @@ from crosspin.figures.quantity import (
 
 PSI_IN_KPA = Decimal("6.894757293168")
 SEA_LEVEL = Decimal("101.325")
+_EARTH_RADIUS = Decimal("6356.766")
 _ZERO_CELSIUS = Decimal("273.15")
 
 
 def air_pressure(altitude: Kilometres) -> Kilopascals:
-    """Pressure of the standard atmosphere below 11 km, 101.325 (1 - 0.0225577 h)^5.25588, h in km."""
-    return SEA_LEVEL * Decimal(math.pow(1 - 0.0225577 * float(altitude), 5.25588))
+    """Pressure of the standard atmosphere below 11 km, 101.325 (1 - 0.0225577 H)^5.25588.
+
+    H in km is the altitude with gravity taken as even, h / (1 + h / 6356.766).
+    """
+    even = altitude / (1 + altitude / _EARTH_RADIUS)
+    return SEA_LEVEL * Decimal(math.pow(1 - 0.0225577 * float(even), 5.25588))
 
 
 def thin_air_factor(outside: Kilopascals) -> Number:
