@@ -6,7 +6,7 @@ The picture carries no style of its own: lines and words have classes (`before`,
 
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
-from xml.sax.saxutils import escape, quoteattr
+from xml.sax.saxutils import escape
 
 from crosspin.answer.figure_lines import SpeedRow, SpeedSeries, SpeedTableLine
 from crosspin.figures.exact import rounded, spell
@@ -92,10 +92,10 @@ def _lines(series: SpeedSeries, number: int, across: _Scale, upwards: _Scale) ->
     for kind, points, dashes in (("before", received, ' stroke-dasharray="5 4"'), ("after", planned, "")):
         if points and (kind == "after" or received != planned):
             path = " ".join(f"{across.at(x)},{upwards.at(y)}" for x, y in points)
-            named = quoteattr(f"{series.label}, {'as planned' if kind == 'after' else 'as received'}")
+            named = escape(f"{series.label}, {'as planned' if kind == 'after' else 'as received'}")
             yield (
                 f'<polyline class="{kind} series-{number}" points="{path}" fill="none" stroke="currentColor"'
-                f"{dashes} aria-label={named}/>"
+                f"{dashes}><title>{named}</title></polyline>"
             )
 
 
