@@ -2,7 +2,7 @@
 PYTHON ?= python3.11
 BIN := .venv/bin
 
-.PHONY: demo test lint serve knowledge lock clean
+.PHONY: demo test lint serve screenshots knowledge lock clean
 
 demo: .venv/.stamp
 	$(BIN)/crosspin ask --times seed_data/asks/hill-patrol.json
@@ -18,6 +18,10 @@ lint: .venv/.lint-stamp
 
 serve: .venv/.stamp
 	$(BIN)/crosspin serve
+
+# Pictures of the main pages, to be looked at; needs a browser (apt-get install chromium fonts-liberation).
+screenshots: .venv/.stamp
+	$(BIN)/python tests/screenshots.py var/screenshots
 
 # Write down what the ontology knows.
 knowledge: .venv/.stamp

@@ -8,6 +8,7 @@ import shutil
 import socket
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from threading import Thread
 from typing import Any
 
@@ -23,9 +24,30 @@ _BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 _WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 
+def browser_path() -> str | None:
+    """Where a browser is installed, None without one."""
+    return next(filter(None, map(shutil.which, _BROWSERS)), None)
+
+
+@contextmanager
+def serving() -> Iterator[str]:
+    """Where the service over the seed data answers, as long as it is wanted."""
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        port = taken.getsockname()[1]
+    server = uvicorn.Server(uvicorn.Config(seed_app(), port=port, log_level="error"))
+    thread = Thread(target=server.run, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.02)
+    yield f"http://127.0.0.1:{port}"
+    server.should_exit = True
+    thread.join()
+
+
 @pytest.fixture(scope="session")
 def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[str, Any]:
-    found = next(filter(None, map(shutil.which, _BROWSERS)), None)
+    found = browser_path()
     if found is None:
         missing = "no browser is installed; apt-get install --no-install-recommends chromium fonts-liberation"
         if os.environ.get("NEED_BROWSER"):
@@ -38,17 +60,8 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
 def base_url(browser_type_launch_args: dict[str, Any]) -> Iterator[str]:
     """Where the service is; started once a worker, only where there is a browser."""
     assert browser_type_launch_args
-    with socket.socket() as taken:
-        taken.bind(("127.0.0.1", 0))
-        port = taken.getsockname()[1]
-    server = uvicorn.Server(uvicorn.Config(seed_app(), port=port, log_level="error"))
-    thread = Thread(target=server.run, daemon=True)
-    thread.start()
-    while not server.started:
-        time.sleep(0.02)
-    yield f"http://127.0.0.1:{port}"
-    server.should_exit = True
-    thread.join()
+    with serving() as base:
+        yield base
 
 
 @pytest.fixture
