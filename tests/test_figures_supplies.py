@@ -105,7 +105,7 @@ def test_why_the_leader_hose_is_metal() -> None:
 
 def test_resting_a_compressor() -> None:
     # by definition of duty: a third of the time running, two thirds resting
-    assert work("restingTime", 4.949, 0.33) == pytest.approx(10.05, abs=0.005)
+    assert work("restingTime", 4.949, 33) == pytest.approx(10.05, abs=0.005)
 
 
 # ---------------------------------------------------------------------- wire (ASTM B258, annealed copper)

@@ -18,6 +18,7 @@ from crosspin.figures.quantity import (
     Millimetres,
     Minutes,
     Number,
+    Percent,
     PoundsPerSquareInch,
 )
 
@@ -53,9 +54,9 @@ def filling_time(free_air: Litres, delivery: LitresPerMinute) -> Minutes:
     return free_air / positive(delivery, "free air delivery")
 
 
-def resting_time(running_time: Minutes, duty: Number) -> Minutes:
-    """How long a compressor must rest for so much running, t (1 / duty - 1); duty as a part of one."""
-    return running_time * (1 / positive(duty, "duty") - 1)
+def resting_time(running_time: Minutes, duty: Percent) -> Minutes:
+    """How long a compressor must rest for so much running, t (100 / duty - 1); duty in percent of the time."""
+    return running_time * (100 / positive(duty, "duty") - 1)
 
 
 def line_volume(length: Millimetres, inside: Millimetres) -> Litres:
