@@ -1,6 +1,6 @@
 """The desk: takes questions, gives answers.  One object behind the service, the page and the command line."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -63,14 +63,16 @@ class Desk:
         self._bench = self._compile()
 
     @classmethod
-    def open(cls, folder: Path | None = None) -> "Desk":
-        """The desk over the store in `folder`; without a folder, over the seed data in memory.
+    def open(cls, folder: Path | None = None, packs: Sequence[Path] = ()) -> "Desk":
+        """The desk over the store in `folder`; without a folder, over the seed data in memory.  The ontology has
+        these packs laid upon it.
 
         Raises BrokenText, BrokenOntology or Refused where the data cannot be read.
         """
-        library = Library(data_folder("ontology"), folder)
+        library = Library(data_folder("ontology"), folder, packs)
         if folder is None:
             library.import_folder(data_folder("seed_data"))
+        library.take_in_data()
         return cls(library)
 
     def _compile(self) -> Bench:

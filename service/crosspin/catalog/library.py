@@ -1,5 +1,6 @@
 """What is on record and where it came from: the graph, the model and the catalog, and imports into them."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
@@ -15,11 +16,13 @@ from crosspin.model.read import read_model
 from crosspin.model.records import Records, record_triples, source_digests, source_triples
 from crosspin.model.schema import Model
 from crosspin.model.terms import thing
-from crosspin.store.graph import DERIVED, FORMATS, ONTOLOGY, SUFFIXES, GraphStore, folder_digest, read_folder
+from crosspin.store.graph import DERIVED, FORMATS, ONTOLOGY, SUFFIXES, GraphStore, folder_digest
+from crosspin.store.packs import BrokenPack, Reading, read_packs
 
 SOURCES = thing("source", "")
 LEDGER = thing("ledger", "sources")
 OWN = "/ontology"  # what the ledger calls the ontology; no file has such a name
+PACK_DATA = "/packs/"  # before the name of a pack whose data is on record
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,30 +47,72 @@ class Holdings:
 class Library:
     """The graph with what is compiled from it.  One writer at a time; readers keep the `Holdings` they took."""
 
-    def __init__(self, ontology: Path, folder: Path | None = None) -> None:
-        """Open the store in `folder`, or one in memory, under the ontology (layouts and shop settings included).
+    def __init__(
+        self,
+        ontology: Path,
+        folder: Path | None = None,
+        packs: Sequence[Path] = (),
+        beside: GraphStore | None = None,
+    ) -> None:
+        """Open the store in `folder`, or one in memory, under the ontology (layouts and shop settings included)
+        with these packs laid upon it.  A store in memory takes over what is imported into the one `beside`.
 
-        Raises BrokenText or BrokenOntology where these cannot be read.
+        Raises BrokenText (BrokenPack, where packs do not go together) or BrokenOntology where these cannot be
+        read.
         """
         self.timings: dict[str, float] = {}
         started = perf_counter()
+        self.folders = (ontology, *packs)
         self.graph = GraphStore(folder)
-        self._ontology_digest = sha256(f"{__version__} {folder_digest(ontology).hex()}".encode()).hexdigest()
-        if source_digests(self.graph.facts([LEDGER])).get(OWN) != self._ontology_digest:
-            self._read_ontology(ontology)
+        if beside is not None:
+            self.graph.take_over(beside, {LEDGER, *beside.graphs(SOURCES)})
+        self.reading: Reading | None = None
+        texts = " ".join(folder_digest(one).hex() for one in self.folders)
+        self._ontology_digest = sha256(f"{__version__} {texts}".encode()).hexdigest()
+        if packs or source_digests(self.graph.facts([LEDGER])).get(OWN) != self._ontology_digest:
+            self._read_ontology()
         self._time("read the ontology", started)
         started = perf_counter()
         self.model = read_model(self.graph.facts([ONTOLOGY, DERIVED]), version="")
         self._time("compile the model", started)
         self.holdings = self._compile()
 
-    def _read_ontology(self, folder: Path) -> None:
+    def _read_ontology(self) -> None:
         """Put the ontology in the graph; last of all note its digest, so that a broken start is begun again."""
-        self.graph.replace(ONTOLOGY, read_folder(folder)[0])
+        self.reading = read_packs(self.folders[0], self.folders[1:])
+        if self.reading.faults:
+            raise BrokenPack(self.reading.faults)
+        self.graph.replace(ONTOLOGY, self.reading.quads)
         started = perf_counter()
         self.graph.derive_layouts()
         self._time("derive positions and joints", started)
         self._note(OWN, self._ontology_digest)
+
+    def take_in_data(self) -> None:
+        """Put the data of the packs on record, and forget that of packs that are no longer there.
+
+        Raises Refused where it cannot be taken.
+        """
+        packs = {PACK_DATA + pack.name: pack.data for pack in self.reading.packs} if self.reading else {}
+        for source in self.sources():
+            if source.startswith(PACK_DATA) and packs.get(source) is None:
+                self.graph.remove(SOURCES + source)
+                self.holdings = self._compile()
+        for source, folder in packs.items():
+            if folder is not None:
+                self.import_folder(folder, source)
+
+    def reread(self) -> None:
+        """Read the ontology and its packs again from their folders, all or nothing.
+
+        Raises BrokenText, BrokenOntology or Refused; nothing has changed then.
+        """
+        fresh = Library(self.folders[0], packs=self.folders[1:], beside=self.graph)
+        fresh.take_in_data()
+        sources = {*self.graph.graphs(SOURCES), *fresh.graph.graphs(SOURCES)}
+        self.graph.take_over(fresh.graph, {LEDGER, ONTOLOGY, DERIVED, *sources})
+        self.reading, self.model, self.holdings = fresh.reading, fresh.model, fresh.holdings
+        self._ontology_digest = fresh._ontology_digest
 
     def _note(self, source: str, digest: str) -> None:
         digests = source_digests(self.graph.facts([LEDGER])) | {source: digest}
@@ -111,8 +156,8 @@ class Library:
         """
         return self._put(source, self._drafts(source, text, media_type, kind), text)
 
-    def import_folder(self, folder: Path) -> Imported:
-        """Import every CSV and RDF file below a folder as one source, all or nothing."""
+    def import_folder(self, folder: Path, source: str | None = None) -> Imported:
+        """Import every CSV and RDF file below a folder as one source, named after it, all or nothing."""
         drafts = Drafts()
         problems: list[Problem] = []
         digest = sha256()
@@ -130,7 +175,7 @@ class Library:
             drafts.vehicles.extend(found.vehicles)
         if problems:
             raise Refused(problems)
-        return self._put(folder.name, drafts, digest.digest())
+        return self._put(source or folder.name, drafts, digest.digest())
 
     def _drafts(self, source: str, text: bytes, media_type: str, kind: str) -> Drafts:
         if media_type == "text/csv":

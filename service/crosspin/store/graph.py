@@ -120,6 +120,11 @@ class GraphStore:
         self.quads.remove_graph(name)
         self.quads.extend(fresh)
 
+    def take_over(self, other: "GraphStore", graphs: Iterable[str]) -> None:
+        """Put what another store holds in these graphs in place of what this one holds there."""
+        for graph in graphs:
+            self.replace(graph, other.quads.quads_for_pattern(None, None, None, NamedNode(graph)))
+
     def remove(self, graph: str) -> None:
         """Forget a graph."""
         self.quads.remove_graph(NamedNode(graph))
