@@ -9,6 +9,9 @@ QUICK_LIMIT = 1 << 20
 WAYS_LIMIT = 200
 """Most questions asked to find the ways out of a conflict."""
 
+BRANCH_LIMIT = 2000
+"""Most networks solved to find one least cost."""
+
 KEY_LIMIT = 1 << 62
 """Most combinations of values that one table may tell apart, whether they are allowed or not."""
 

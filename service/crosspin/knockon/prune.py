@@ -11,6 +11,9 @@ from crosspin.knockon.relation import Numbers, Places, Relation
 
 UNLIMITED = INFINITE - 1
 
+_HALF = INFINITE // 2
+"""More than any packed cost that is allowed, less than the difference between one and what is not."""
+
 
 @dataclass(frozen=True, slots=True)
 class Reduced:
@@ -52,6 +55,8 @@ class Pruner:
                 least, lowered = factor.lowered() if len(factor) else (INFINITE, factor)
                 self.floor = min(self.floor + least, INFINITE)
                 self._rows.append(lowered)
+        # Where every variable would rest by itself; one that cannot must change, whatever stands elsewhere.
+        self._rest = [int(costs.argmin()) for costs in single]
         # What every value costs by itself beyond the cheapest one of its variable; INFINITE where it is cut.
         self._over = [np.zeros(0, dtype=np.int64)] * len(single)
         for variable, costs in enumerate(single):
@@ -71,7 +76,7 @@ class Pruner:
     def _copy(self) -> "Pruner":
         other = object.__new__(Pruner)
         other._rows, other._over = list(self._rows), list(self._over)
-        other._beside, other.floor = self._beside, self.floor
+        other._beside, other._rest, other.floor = self._beside, self._rest, self.floor
         return other
 
     def with_value(self, variable: int, value: int) -> "Pruner":
@@ -82,6 +87,18 @@ class Pruner:
         other._set(variable, costs)
         other._propagate(self._beside[variable], UNLIMITED)
         return other
+
+    def moved(self, most: int) -> list[int]:
+        """Variables that must change and have several values to choose from, but no more than `most`: those with the
+        fewest first."""
+        counts = [int((over < INFINITE).sum()) for over in self._over]
+        found = [v for v, over in enumerate(self._over) if over[self._rest[v]] >= INFINITE and 1 < counts[v] <= most]
+        return sorted(found, key=counts.__getitem__)
+
+    def ways(self, variable: int) -> list["Pruner"]:
+        """What is left with each value of a variable, where anything is."""
+        values = np.flatnonzero(self._over[variable] < INFINITE).tolist()
+        return [way for way in (self.with_value(variable, value) for value in values) if not way.dead]
 
     def within(self, budget: int) -> "Pruner":
         """What is left within a budget."""
@@ -115,21 +132,31 @@ class Pruner:
         return other
 
     def _dominated(self, variable: int) -> npt.NDArray[np.bool_]:
-        """Which values cost at least what the cheapest value costs, beside whatever stands elsewhere."""
+        """Which values cost at least what the cheapest value costs, beside whatever stands elsewhere.
+
+        What the cheapest value loses to another one is bounded by what it can lose in each factor by itself.
+        """
         over = self._over[variable]
         best = int(over.argmin())
-        lost = over < INFINITE
-        lost[best] = False
+        rivals = np.flatnonzero(over < INFINITE)
+        rivals = rivals[rivals != best]
+        loss = over[best] - over[rivals]
         for place in self._beside[variable]:
-            if not lost.any():
+            if not rivals.size:
                 break
             factor = self._rows[place]
-            first = factor.scope[0] == variable
-            other = factor.scope[1 if first else 0]
+            other = factor.scope[1 if factor.scope[0] == variable else 0]
             table = np.full((over.size, self._over[other].size), INFINITE, dtype=np.int64)
             table[factor.column(variable), factor.column(other)] = factor.costs
             live = self._over[other] < INFINITE
-            lost &= (table[best, live] <= table[:, live]).all(axis=1)
+            mine, theirs = table[best, live], table[np.ix_(rivals, live)]
+            worst = np.where(theirs < INFINITE, mine - theirs, -INFINITE).max(axis=1)
+            # Kept from adding up beyond 64 bits; a gain that large is none the less a gain.
+            loss = np.maximum(loss + worst, -_HALF)
+            kept = worst < _HALF
+            rivals, loss = rivals[kept], loss[kept]
+        lost = np.zeros(over.size, dtype=bool)
+        lost[rivals[loss <= 0]] = True
         return lost
 
     def reduced(self) -> Reduced:

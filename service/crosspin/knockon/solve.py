@@ -1,30 +1,23 @@
 """The best plan of a network, and what the best plan costs with every other value at a changed position.
 
 A network is first solved whole.  Where it has many variables, or needs large tables, as when nothing is kept
-and everything could be changed, it is solved under a budget that grows by extra positions until the optimum
-lies within: a budget leaves out nearly everything, and what is found within it is exact.  Values that lie
-beyond it come after.
+and everything could be changed, the least cost is found from below, and the network is then solved within
+that budget, which leaves out nearly everything.  Values that lie beyond it come after, one by one.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from functools import cached_property
 
 import numpy as np
 
+from crosspin.knockon.branch import Climb, solved_within
 from crosspin.knockon.eliminate import Elimination
 from crosspin.knockon.limits import INFINITE, SearchLimit
-from crosspin.knockon.order import Order
 from crosspin.knockon.prune import UNLIMITED, Pruner, Reduced
 from crosspin.knockon.relation import Numbers, Relation
 
 MANY_OPEN = 100
-"""From how many variables with a choice on a network is solved by budgets at once: whole, it would hardly do."""
-
-MANY_CHOICES = 40
-"""From how many open variables on it pays to look for values that others replace."""
-
-MANY_VALUES = 16
-"""From how many values on it pays to go through the whole network instead of trying them one by one."""
+"""From how many variables with a choice on a network is not tried whole: it would hardly do."""
 
 
 class Solver:
@@ -40,80 +33,35 @@ class Solver:
         self.positions = range(positions)
         self.sizes = sizes
         self._factors = factors
-        self._step = step
+        self._climb = Climb(step)
         self._quick_limit = quick_limit
 
     def best(self) -> "Best | None":
         """The optimum, or None where there is no assignment.  Raises SearchLimit."""
-        network = Reduced.whole(self.sizes, self._factors)
-        if sum(size > 1 for size in self.sizes) > MANY_OPEN:
-            return self._within_budget(self._pruner)
-        try:
-            solved = Elimination(network.sizes, network.factors, limit=self._quick_limit)
-        except SearchLimit:
-            return self._within_budget(self._pruner)
-        return None if solved.optimum >= INFINITE else Best(self, network, solved)
+        if sum(size > 1 for size in self.sizes) <= MANY_OPEN:
+            network = Reduced.whole(self.sizes, self._factors)
+            try:
+                solved = Elimination(network.sizes, network.factors, limit=self._quick_limit)
+            except SearchLimit:
+                pass
+            else:
+                return None if solved.optimum >= INFINITE else Best(self, network, solved)
+        cost = self._climb.least(self._pruner)
+        if cost >= INFINITE:
+            return None
+        network = self._pruner.within(cost).reduced()
+        return Best(self, network, solved_within(network, cost))
 
     @cached_property
     def _pruner(self) -> Pruner:
         return Pruner(self.sizes, self._factors)
 
-    def _budgets(self, floor: int) -> Iterator[int]:
-        """Growing budgets above a bound, the last of them unlimited."""
-        extra = 0
-        while extra < len(self.positions):
-            yield min(floor + (extra + 1) * self._step - 1, UNLIMITED)
-            extra += 1 + extra // 4
-        yield UNLIMITED
-
-    def _within_budget(self, pruner: Pruner, cost_only: bool = False) -> "Best | None":
-        """The optimum of what a pruner left; with `cost_only`, nothing but its cost is sure to be right."""
-        if pruner.dead:
-            return None
-        for budget in self._budgets(pruner.floor):
-            affordable = pruner.within(budget)
-            if affordable.dead:
-                continue
-            if cost_only and affordable.choices > MANY_CHOICES:
-                affordable = affordable.undominated(budget)
-            network = affordable.reduced()
-            solved = _eliminate(network, budget)
-            if solved.optimum < INFINITE:
-                return Best(self, network, solved)
-        return None
-
     def completed(self, marginals: dict[int, Numbers]) -> dict[int, Numbers]:
-        """The same costs with those that lay beyond a budget.  Raises SearchLimit.
-
-        A few values are tried one by one; for many it is quicker to go through the whole network once, where
-        that can be done at all.
-        """
-        beyond = {variable: np.flatnonzero(costs >= INFINITE) for variable, costs in marginals.items()}
-        if sum(values.size for values in beyond.values()) > MANY_VALUES:
-            network = self._pruner.reduced()
-            try:
-                solved = Elimination(network.sizes, network.factors, order=Order.ROWS)
-            except SearchLimit:
-                pass
-            else:
-                return Best(self, network, solved).marginals(list(marginals))
-        for variable, values in beyond.items():
-            for value in values.tolist():
-                marginals[variable][value] = self._cost_with(variable, value)
+        """The same costs with those that lay beyond a budget, each found by itself.  Raises SearchLimit."""
+        for variable, costs in marginals.items():
+            for value in np.flatnonzero(costs >= INFINITE).tolist():
+                costs[value] = self._climb.least(self._pruner.with_value(variable, value))
         return marginals
-
-    def _cost_with(self, variable: int, value: int) -> int:
-        """The least cost with one value, INFINITE where no assignment has it."""
-        best = self._within_budget(self._pruner.with_value(variable, value), cost_only=True)
-        return INFINITE if best is None else best.cost
-
-
-def _eliminate(network: Reduced, budget: int) -> Elimination:
-    """A network within a budget, by another order where the first one needs too large a table."""
-    try:
-        return Elimination(network.sizes, network.factors, budget)
-    except SearchLimit:
-        return Elimination(network.sizes, network.factors, budget, order=Order.ROWS)
 
 
 class Best:

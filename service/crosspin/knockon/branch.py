@@ -1,0 +1,93 @@
+"""The least cost of a network, found from below: what is certain first, one choice at a time after that.
+
+A network within a small budget is small, so it is solved at the cost that it must have at least and a little
+more.  Where that finds nothing, its floor was too low because something must change and several things would
+do; each of them is then followed by itself, the one that could come out cheapest first.
+"""
+
+from heapq import heappop, heappush
+from itertools import count
+
+from crosspin.knockon.eliminate import Elimination
+from crosspin.knockon.limits import BRANCH_LIMIT, INFINITE, SearchLimit
+from crosspin.knockon.order import Order
+from crosspin.knockon.prune import UNLIMITED, Pruner, Reduced
+
+MANY_CHOICES = 12
+"""From how many open variables on it pays to look for values that others replace."""
+
+MANY_WAYS = 12
+"""From how many values on a variable is not followed value by value."""
+
+MANY_TRIED = 12
+"""How many variables are tried to find one that is worth following."""
+
+MUCH = 4
+"""By how many steps a variable must raise the floor, whichever value it takes, for no other to be tried."""
+
+
+def solved_within(network: Reduced, budget: int) -> Elimination:
+    """A network within a budget, by another order where the first one needs too large a table."""
+    try:
+        return Elimination(network.sizes, network.factors, budget)
+    except SearchLimit:
+        return Elimination(network.sizes, network.factors, budget, order=Order.ROWS)
+
+
+class Climb:
+    """Finds least costs of one network under different restrictions; `step` is by how much budgets grow at first.
+
+    What proved worth following under one restriction is tried first under the next.
+    """
+
+    def __init__(self, step: int) -> None:
+        self._step = step
+        self._telling: list[int] = []
+
+    def least(self, root: Pruner) -> int:
+        """The least cost of an assignment, INFINITE where there is none.  Raises SearchLimit."""
+        least = INFINITE
+        order = count()
+        waiting = [(root.floor, next(order), self._step, root)]
+        for _ in range(BRANCH_LIMIT):
+            if not waiting:
+                return least
+            floor, _, stride, node = heappop(waiting)
+            if floor >= least:
+                return least
+            budget = min(floor + stride - 1, least - 1, UNLIMITED)
+            found = _least_within(node, budget)
+            if found < INFINITE:
+                least = found
+            elif budget < UNLIMITED:
+                ways = self._ways(node)
+                for way in [node] if ways is None else ways:
+                    bound = max(way.floor, budget + 1)
+                    heappush(waiting, (bound, next(order), 2 * stride if ways is None else self._step, way))
+        raise SearchLimit("BRANCH_LIMIT", BRANCH_LIMIT + 1, BRANCH_LIMIT, "networks solved for one least cost")
+
+    def _ways(self, node: Pruner) -> list[Pruner] | None:
+        """What is left with each value of a variable that must change; None where following one tells nothing."""
+        moved = node.moved(MANY_WAYS)
+        first = [variable for variable in self._telling if variable in moved]
+        best: list[Pruner] | None = None
+        gain = 0
+        for variable in [*first, *(v for v in moved if v not in first)][:MANY_TRIED]:
+            ways = node.ways(variable)
+            raised = min((way.floor for way in ways), default=INFINITE) - node.floor
+            if raised > gain:
+                best, gain = ways, raised
+                if variable not in first:
+                    self._telling.append(variable)
+            if gain >= MUCH * self._step:
+                break
+        return best
+
+
+def _least_within(node: Pruner, budget: int) -> int:
+    affordable = node.within(budget)
+    if not affordable.dead and affordable.choices > MANY_CHOICES:
+        affordable = affordable.undominated(budget)
+    if affordable.dead:
+        return INFINITE
+    return solved_within(affordable.reduced(), budget).optimum
