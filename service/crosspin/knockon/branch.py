@@ -71,7 +71,7 @@ class Climb:
         moved = node.moved(MANY_WAYS)
         first = [variable for variable in self._telling if variable in moved]
         best: list[Pruner] | None = None
-        gain = 0
+        gain = self._step - 1
         for variable in [*first, *(v for v in moved if v not in first)][:MANY_TRIED]:
             ways = node.ways(variable)
             raised = min((way.floor for way in ways), default=INFINITE) - node.floor
