@@ -11,6 +11,7 @@ _NUMBER = r"\d+(?:[.,]\d+)?(?:/\d+)?"
 _GLUED = re.compile(rf"({_NUMBER})(\D[^\d]*)?")
 _WORD = re.compile(r"[^\s,;:()]+(?:,\d+)?")
 _BY = re.compile(r"(?<=\d)[x×](?=\d)|(?<=\d)r(?=\d)|(?<=\s)[x×](?=\s)")  # 6x139.7, 265/70r17, 6 x 139.7
+_UNSAID = re.compile(r"[\x00-\x1f\x7f]")  # control characters; the text index takes none
 _MOST_TERMS = 12
 
 
@@ -27,7 +28,7 @@ class Term:
 
 def terms(text: str, units: Mapping[str, str]) -> list[Term]:
     """The terms of a query; `units` leads from what a unit is called, in lower case, to its id."""
-    words = _joined([word.strip("'") for word in _WORD.findall(_split(text.casefold()))])
+    words = _joined([word.strip("'") for word in _WORD.findall(_split(_UNSAID.sub(" ", text.casefold())))])
     found: list[Term] = []
     for word in words:
         last = found[-1] if found else None

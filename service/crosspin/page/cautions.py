@@ -31,9 +31,9 @@ class Cautions:
             told.append(Caution(number, text, full))
         return told
 
-    def left(self) -> list[Caution]:
-        """Those of the plan that no line has carried, to be read before all."""
-        return self.of_texts(a.text for a in self._advice if a.text not in self._numbers)
+    def left(self, besides: frozenset[str] = frozenset()) -> list[Caution]:
+        """Those of the plan that no line has carried nor will (`besides`), to be read before all."""
+        return self.of_texts(a.text for a in self._advice if a.text not in besides and a.text not in self._numbers)
 
     def of_paths(self, paths: Iterable[str], besides: frozenset[str]) -> list[Caution]:
         """Those that speak of these positions and have not been told yet nor will be (`besides`)."""

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from crosspin.answer.places import place
 from crosspin.catalog.library import Holdings
 from crosspin.catalog.lookup import Found, Wanted
 from crosspin.model.schema import Kit, Layout, Part, Position
@@ -14,9 +15,11 @@ from crosspin.page.wishes import Wishes, spoken
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """A place that an offer can go to: in words, and the ask with the offer there."""
+    """A place that an offer can go to: in words, in as few as tell the places of the offer apart, and the ask with
+    the offer there."""
 
     label: str
+    short: str
     href: str
 
 
@@ -96,12 +99,16 @@ class Offers:
         for position in positions:
             groups.setdefault((position.station, position.role), []).append(position.path)
         spots = []
+        alone = len({role for _, role in groups}) == 1
         for paths in groups.values():
             if len(paths) > 1:
                 last = paths[0].rpartition("/")[2]
-                spots.append(self._spot(f"{paths[0].partition('/')[0]}/*/{last}", what))
-            spots += [self._spot(path, what) for path in paths]
+                spots.append(self._spot(f"{paths[0].partition('/')[0]}/*/{last}", what, alone))
+            spots += [self._spot(path, what, alone) for path in paths]
         return tuple(spots)
 
-    def _spot(self, at: str, what: str) -> Spot:
-        return Spot(spoken(at), self.address.with_wish("fits", f"{at}:{what}").href())
+    def _spot(self, at: str, what: str, alone: bool = False) -> Spot:
+        """One place; where all places of the offer are of one role, its name goes without saying."""
+        outer, _, role = at.rpartition("/")
+        short = spoken(at).replace(f" {place(role)}", "", 1) if alone and outer else spoken(at)
+        return Spot(spoken(at), short, self.address.with_wish("fits", f"{at}:{what}").href())

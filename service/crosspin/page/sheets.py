@@ -51,6 +51,7 @@ def order_sheet(pages: Pages, visit: Visit, address: AskAddress, plan: Plan) -> 
 def work_sheet(pages: Pages, visit: Visit, address: AskAddress, plan: Plan) -> str:
     """The work in its order, with boxes to tick and room for readings, as a page that prints well."""
     cautions = Cautions(plan.cautions)
+    left = cautions.left(frozenset(text for work in plan.work for text in work.cautions))
     jobs = [(work, cautions.of_texts(work.cautions)) for work in plan.work]
-    shown = {"told": plan, "address": address, "jobs": jobs, "left": cautions.left(), "currency": plan.totals.currency}
+    shown = {"told": plan, "address": address, "jobs": jobs, "left": left, "currency": plan.totals.currency}
     return pages.page("sheet_work.html", visit, shown)
