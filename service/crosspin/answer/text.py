@@ -13,6 +13,7 @@ from crosspin.figures.exact import spell
 WIDTH = 100
 _OTHERS = 2
 _PLACES = 8
+_FEW = 4
 
 
 def tell_text(told: Plan | Contradiction) -> str:
@@ -174,7 +175,7 @@ def _work(plan: Plan) -> Iterable[str]:
     for (group, phase), jobs in groupby(plan.work, key=lambda w: (w.group, w.phase)):
         yield f"  {group}" if group == phase else f"  {group}: {phase}"
         for w in jobs:
-            where = _at(w.places) if len(w.places) <= _PLACES else ""
+            where = _at(w.places) if len(w.places) <= (_FEW if w.group == w.phase else _PLACES) else ""
             text = f"{w.label[0].upper()}{w.label[1:]}{where}, {spell(w.hours)} h. {w.text}"
             yield from _wrapped(text, 8, f"    {w.number}.")
             if w.tools:
