@@ -7,9 +7,9 @@ from crosspin.answer.reasons import Reasons, Scene
 from crosspin.answer.tell import told_cost
 from crosspin.figures.exact import spell
 from crosspin.knockon.ask import Ask, Fit, ReadingWish
-from crosspin.knockon.proposal import Conflict, Proposal
+from crosspin.knockon.pairing import condition_code, judge_need
+from crosspin.knockon.proposal import Conflict, Proposal, State
 from crosspin.knockon.wishes import Question
-from crosspin.model.judge import judge_joint
 from crosspin.model.schema import Part, Verdict
 
 _ENOUGH = 6
@@ -50,9 +50,11 @@ def _why(scene: Scene, question: Question, give_up: Iterable[str], way: Proposal
 
 
 def _against(scene: Scene, reasons: Reasons, path: str, part: Part) -> Iterable[str]:
-    """The clashes of a part at a position with what the plan has around it."""
+    """What speaks against a new part at a position beside what the plan has around it: needs, then clashes, those
+    that some remedy may mend last."""
+    yield from _unmet(scene, reasons, path, part)
     model = scene.model
-    many = frozenset(d.id for d in model.dimensions.values() if d.many)
+    mendable = []
     for joint in scene.layout.joints:
         if path not in (joint.left, joint.right):
             continue
@@ -64,9 +66,29 @@ def _against(scene: Scene, reasons: Reasons, path: str, part: Part) -> Iterable[
         meets = ((left, kind.left_kind), (right, kind.right_kind))
         if any(wanted not in model.kinds[part.kind].ancestors for part, wanted in meets):
             continue
-        for finding in judge_joint(kind, left, right, scene.catalog.specs, many):
+        for finding in scene.sayings.findings(kind, left, right):
             if finding.verdict is Verdict.CLASHES:
-                yield reasons.words.clash(kind, finding, left, right)
+                sentence = reasons.words.clash(kind, finding, left, right)
+                if finding.criterion.remedies and not finding.lacking:
+                    mendable.append(sentence)
+                else:
+                    yield sentence
+    yield from mendable
+
+
+def _unmet(scene: Scene, reasons: Reasons, path: str, part: Part) -> Iterable[str]:
+    """The needs that are not met with a new part at a position: its own and those of what stands around it."""
+    model = scene.model
+    for pairing in scene.layout.pairings:
+        if path not in (pairing.when, pairing.then) or pairing.rule not in model.needs:
+            continue
+        need = model.needs[pairing.rule]
+        asking, answering = (part if path == end else scene.planned(end) for end in (pairing.when, pairing.then))
+        states = [State.FRESH if path == end else scene.choices[end].state for end in (pairing.when, pairing.then)]
+        when = condition_code(model, scene.catalog, need.when, asking)
+        then = condition_code(model, scene.catalog, need.then, answering)
+        if asking is not None and judge_need(need, when, states[0], then, states[1]) is Verdict.CLASHES:
+            yield reasons.words.rule(need.says, asking.label, pairing.when)
 
 
 def wish_line(ask: Ask, wish: str) -> WishLine:
