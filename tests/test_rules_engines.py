@@ -4,14 +4,14 @@ import os
 from collections.abc import Iterable
 
 import pytest
-from pyoxigraph import NamedNode, Quad, Triple
+from pyoxigraph import NamedNode, Triple
 
 from crosspin.home import data_folder
 from crosspin.model.terms import DEF
 from crosspin.rules.cases import RDF_TYPE, Bench, Case, find_cases
+from crosspin.rules.second_engine import Fact, derive_by_pyshacl, facts, mentioned, without_early_shapes
 from crosspin.store.graph import read_folder
-from crosspin.store.infer import SH
-from rules.support import Fact, derive_by_pyshacl, fact, read_quads, rule_files, without_early_shapes
+from rules.support import read_quads, rule_files
 
 # pySHACL takes a third of a second for a case that places parts: one part of these is tried each time, and all
 # of them where CROSSPIN_EVERY_CASE is set.
@@ -21,10 +21,6 @@ PLACEMENT = NamedNode(DEF + "Placement")
 
 def merged(cases: Iterable[Case]) -> list[Triple]:
     return list(dict.fromkeys(triple for case in cases for triple in case.given))
-
-
-def facts(triples: Iterable[Triple | Quad]) -> set[Fact]:
-    return {fact(t.subject, t.predicate, t.object) for t in triples}
 
 
 def ours(bench: Bench, given: list[Triple]) -> set[Fact]:
@@ -50,22 +46,6 @@ def pack_cases() -> list[Case]:
         for case in find_cases(data_folder("ontology") / "packs")
         if not any(triple.predicate == RDF_TYPE and triple.object == layout for triple in case.given)
     ]
-
-
-def mentioned(quads: list[Quad], given: list[Triple]) -> list[Quad]:
-    """The rules, and what the given triples mention of the ontology, directly or by what they mention."""
-    about: dict[object, list[Quad]] = {}
-    for quad in quads:
-        about.setdefault(quad.subject, []).append(quad)
-    waiting: list[object] = [q.subject for q in quads if q.predicate.value.startswith(SH)]
-    waiting += [node for t in given for node in (t.subject, t.predicate, t.object)]
-    seen: set[object] = set()
-    while waiting:
-        node = waiting.pop()
-        if node not in seen:
-            seen.add(node)
-            waiting.extend(quad.object for quad in about.get(node, ()))
-    return [quad for node in seen for quad in about.get(node, ())]
 
 
 def is_of_contacts(case: Case) -> bool:

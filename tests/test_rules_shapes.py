@@ -4,11 +4,10 @@ from functools import cache
 
 import pytest
 import rdflib
-from pyshacl import validate
 
 from crosspin.home import data_folder
+from crosspin.rules.second_engine import as_rdflib, refused_by_shapes
 from crosspin.store.graph import DERIVED, ONTOLOGY, parse_text
-from rules.support import as_rdflib, parsing_once
 from seed import seed_library
 
 PREFIXES = """@prefix cp: <https://crosspin.example/def/> . @prefix part: <https://crosspin.example/id/part/> .
@@ -43,10 +42,7 @@ def shapes(name: str) -> rdflib.Graph:
 
 
 def refusals(name: str, graph: rdflib.Graph) -> list[str]:
-    with parsing_once():
-        _, report, _ = validate(graph, shacl_graph=shapes(name), advanced=False, inplace=True)
-    messages = report.objects(None, rdflib.SH.resultMessage)
-    return sorted({str(message) for message in messages})
+    return sorted({message for _, message in refused_by_shapes(graph, shapes(name))})
 
 
 def planted(name: str, text: str) -> list[str]:
@@ -199,6 +195,17 @@ SAID = 'rdfs:label "x"@en ; skos:definition "What it is."@en ; skos:example "One
         ("cp:c a cp:Check .", "end of which phase"),
         (":u a cp:ConsumableUse ; cp:readsFeature cp:shank .", "names role, feature and dimension"),
         ("cp:o a cp:Caution .", "what is said to the person"),
+        ("cp:f a cp:Formula .", "Write the formula down"),
+        ("cp:f a cp:Figure .", "computed by one formula"),
+        ("cp:f a cp:Figure .", "cp:figuredAt"),
+        ("cp:f a cp:Figure .", "how bad an oversight is"),
+        ("cp:f a cp:SpeedTable .", "one list of inputs"),
+        ("cp:f a cp:Figure ; cp:decimals 30 .", "how many cp:decimals"),
+        ('cp:f cp:takes ( [ cp:asInput "a" ] ) .', "one of the three"),
+        ('cp:f cp:takes ( [ cp:asInput "a" ; cp:constant 1 ; cp:readsFigure cp:g ] ) .', "one of the three"),
+        ('cp:f cp:atMost [ cp:constant 1 ; cp:says "Over {limit}."@en ] .', "with {value} in it"),
+        ('cp:f cp:atLeast [ cp:constant 1 ; cp:says "{value} is low."@en ] .', "has {limit} in it"),
+        ('cp:f cp:atLeast [ cp:says "{value} under {limit}."@en ] .', "A limit is a cp:constant"),
     ],
 )
 def test_what_breaks_the_house_style_is_refused(text: str, said: str) -> None:

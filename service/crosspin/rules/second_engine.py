@@ -1,0 +1,143 @@
+"""Another engine beside ours: pySHACL on rdflib judges the shapes, and derives what our runner derives.
+
+pySHACL is not needed to answer anything, so it is no dependency of the program, only of its bench
+(`pip install crosspin[bench]`); `AVAILABLE` says whether it is there.
+"""
+
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from decimal import Decimal
+from importlib.util import find_spec
+from typing import Any
+
+import rdflib
+from pyoxigraph import BlankNode, Literal, NamedNode, Quad, Triple
+from rdflib.plugins.sparql import processor
+
+from crosspin.store.infer import FIRST_BUILD_ORDER, SH
+
+AVAILABLE = find_spec("pyshacl") is not None
+Fact = tuple[str, str, str]
+"""Subject, predicate, object, spelled in one way."""
+
+_NUMBERS = {rdflib.XSD.decimal, rdflib.XSD.integer}
+
+
+def spelled(term: object) -> str:
+    """A term in one spelling, whichever library it is from and however it spells a number."""
+    if isinstance(term, Literal):
+        term = rdflib.Literal(term.value, datatype=rdflib.URIRef(term.datatype.value) if not term.language else None)
+    if isinstance(term, rdflib.Literal):
+        number = term.datatype in _NUMBERS
+        return (
+            f'"{Decimal(str(term)).normalize():f}"^^number'
+            if number
+            else f'"{term}"^^{term.datatype or rdflib.XSD.string}'
+        )
+    return term.value if isinstance(term, (NamedNode, BlankNode)) else str(term)
+
+
+def fact(subject: object, predicate: object, obj: object) -> Fact:
+    """A triple of either library."""
+    return spelled(subject), spelled(predicate), spelled(obj)
+
+
+def facts(triples: Iterable[Triple | Quad]) -> set[Fact]:
+    """Triples of ours."""
+    return {fact(t.subject, t.predicate, t.object) for t in triples}
+
+
+def as_rdflib(triples: Iterable[Triple | Quad]) -> rdflib.Graph:
+    """The triples as rdflib holds them."""
+
+    def node(term: object) -> rdflib.term.Identifier:
+        if isinstance(term, Literal):
+            if term.language:
+                return rdflib.Literal(term.value, lang=term.language)
+            kind = rdflib.URIRef(term.datatype.value)
+            return rdflib.Literal(term.value, datatype=None if kind == rdflib.XSD.string else kind)
+        if isinstance(term, BlankNode):
+            return rdflib.BNode(term.value)
+        assert isinstance(term, NamedNode)
+        return rdflib.URIRef(term.value)
+
+    graph = rdflib.Graph()
+    for triple in triples:
+        graph.add((node(triple.subject), node(triple.predicate), node(triple.object)))
+    return graph
+
+
+@contextmanager
+def parsing_once() -> Iterator[None]:
+    """Let rdflib remember the algebra of a query's text: pySHACL parses it again for every focus node."""
+    sparql: Any = processor
+    parse, translate = sparql.parseQuery, sparql.translateQuery
+    remembered: dict[str, object] = {}
+
+    def remember(text: str, base: str | None = None, names: Mapping[str, Any] | None = None) -> object:
+        if text not in remembered:
+            remembered[text] = translate(parse(text), base, names)
+        return remembered[text]
+
+    sparql.parseQuery, sparql.translateQuery = str, remember
+    try:
+        yield
+    finally:
+        sparql.parseQuery, sparql.translateQuery = parse, translate
+
+
+def derive_by_pyshacl(ontology: Iterable[Triple | Quad], given: Iterable[Triple]) -> set[Fact]:
+    """What pySHACL on rdflib derives from the ontology and the given triples."""
+    from pyshacl import shacl_rules
+
+    data = as_rdflib([*ontology, *given])
+    before = set(data)
+    with parsing_once():
+        expanded = shacl_rules(data, shacl_graph=as_rdflib(ontology), advanced=True, inplace=False)
+    return {fact(*triple) for triple in {found[:3] for found in expanded} - before}
+
+
+def without_early_shapes(ontology: Iterable[Quad]) -> list[Quad]:
+    """The triples without the shapes that complete the ontology, for where it is complete already."""
+    quads = list(ontology)
+    orders = {
+        q.subject: Decimal(q.object.value)
+        for q in quads
+        if q.predicate.value == f"{SH}order" and isinstance(q.object, Literal)
+    }
+    early = {node for node, order in orders.items() if order < FIRST_BUILD_ORDER}
+    early &= {q.subject for q in quads if q.predicate.value == f"{SH}targetClass"}
+    return [quad for quad in quads if quad.subject not in early]
+
+
+def mentioned(quads: list[Quad], given: Iterable[Triple]) -> list[Quad]:
+    """The rules, and what the given triples mention of the ontology, directly or by what they mention."""
+    about: dict[object, list[Quad]] = {}
+    for quad in quads:
+        about.setdefault(quad.subject, []).append(quad)
+    waiting: list[object] = [q.subject for q in quads if q.predicate.value.startswith(SH)]
+    waiting += [node for t in given for node in (t.subject, t.predicate, t.object)]
+    seen: set[object] = set()
+    while waiting:
+        node = waiting.pop()
+        if node not in seen:
+            seen.add(node)
+            waiting.extend(quad.object for quad in about.get(node, ()))
+    return [quad for node in seen for quad in about.get(node, ())]
+
+
+def refused_by_shapes(
+    data: rdflib.Graph, shapes: rdflib.Graph, about: Collection[str] | None = None
+) -> list[tuple[str, str]]:
+    """What the shapes refuse, as pairs of a focus node and a message, sorted; only `about` these IRIs if given."""
+    from pyshacl import validate
+
+    nodes: list[str | rdflib.URIRef] | None = None if about is None else sorted(about)
+    with parsing_once():
+        _, report, _ = validate(data, shacl_graph=shapes, advanced=False, inplace=True, focus_nodes=nodes)
+    assert isinstance(report, rdflib.Graph)
+    found: set[tuple[str, str]] = set()
+    for result in report.subjects(rdflib.RDF.type, rdflib.SH.ValidationResult):
+        focus = report.value(result, rdflib.SH.focusNode)
+        found.update((str(focus), str(message)) for message in report.objects(result, rdflib.SH.resultMessage))
+    return sorted(found)
