@@ -117,10 +117,17 @@ def test_every_dimension_says_how_it_is_measured() -> None:
 
 
 @cache
+def brought() -> frozenset[str]:
+    """Operations, checks and cautions that come with a part, or with a figure beyond its limit."""
+    lists = [c.brings for c in model().consequences.values()] + [f.brings for f in model().figures.values()]
+    return frozenset(name for names in lists for name in names)
+
+
+@cache
 def reached() -> frozenset[str]:
-    """Operations that some consequence or remedy brings, and those that they entail."""
+    """Operations that some consequence, figure or remedy brings, and those that they entail."""
     found: set[str] = set()
-    waiting = [name for c in model().consequences.values() for name in c.brings if name in model().operations]
+    waiting = [name for name in brought() if name in model().operations]
     waiting += [remedy.operation for remedy in model().remedies.values() if remedy.operation]
     while waiting:
         name = waiting.pop()
@@ -158,13 +165,12 @@ def test_every_new_part_brings_work() -> None:
 
 def test_everything_used_in_work_is_used_somewhere() -> None:
     operations = [model().operations[name] for name in reached()]
-    brought = {name for c in model().consequences.values() for name in c.brings}
     used = {
         "consumables": {use.consumable for o in operations for use in o.uses},
         "tools": {tool for o in operations for tool in o.tools},
         "phases": {o.phase for o in operations} | {check.phase for check in model().checks.values()},
-        "checks": brought & set(model().checks),
-        "cautions": {caution for o in operations for caution in o.cautions} | brought & set(model().cautions),
+        "checks": brought() & set(model().checks),
+        "cautions": {caution for o in operations for caution in o.cautions} | brought() & set(model().cautions),
     }
     for table, names in used.items():
         assert sorted(set(getattr(model(), table)) - names) == [], table
