@@ -1,6 +1,6 @@
 """Tells a conflict: which wishes contradict each other, what speaks against them, and the ways out."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterator, Mapping
 
 from crosspin.answer.plan import Contradiction, WayOutLine, WishLine
 from crosspin.answer.reasons import Reasons, Scene
@@ -25,7 +25,7 @@ def tell_contradiction(
         vehicle_label=scene.vehicle.label,
         ask=ask,
         wishes=tuple(wish_line(ask, w) for w in conflict.wishes),
-        why=_why(scene, question, conflict.ways_out[0].give_up, way),
+        why=_why(scene, question, conflict, way),
         ways_out=tuple(
             WayOutLine(give_up=tuple(wish_line(ask, w) for w in out.give_up), cost=told_cost(out.cost))
             for out in conflict.ways_out
@@ -33,62 +33,74 @@ def tell_contradiction(
     )
 
 
-def _why(scene: Scene, question: Question, give_up: Iterable[str], way: Proposal) -> tuple[str, ...]:
-    """What speaks against the wishes given up, in the best plan without them; at most six sentences."""
+def _why(scene: Scene, question: Question, conflict: Conflict, way: Proposal) -> tuple[str, ...]:
+    """What speaks against the wishes given up first, in the best plan without them; at most six sentences.
+
+    What stands between them and the wishes that are had comes first.
+    """
+    given_up = conflict.ways_out[0].give_up
+    had = set(conflict.wishes) - set(given_up)
+    held = {path for wish in question.wishes if wish.id in had for path in wish.wants}
     reasons = Reasons(scene, way)
-    said: dict[str, None] = {}
+    near: dict[str, None] = {}
+    far: dict[str, None] = {}
     for wish in question.wishes:
-        if wish.id not in give_up:
+        if wish.id not in given_up:
             continue
         for path, want in sorted(wish.wants.items()):
+            parts = [None] if want is None else [scene.catalog.parts[part] for part in want.parts[:1]]
+            for part in parts:
+                for other, sentence in _against(scene, reasons, path, part):
+                    (near if other in held else far)[sentence] = None
             if want is None:
-                said.update(dict.fromkeys(reasons.reason(path, cause).sentence for cause in way.causes.get(path, ())))
-            else:
-                candidates = [scene.catalog.parts[part] for part in want.parts[:1]]
-                said.update(dict.fromkeys(s for part in candidates for s in _against(scene, reasons, path, part)))
-    return tuple(said)[:_ENOUGH]
+                far.update(dict.fromkeys(reasons.reason(path, cause).sentence for cause in way.causes.get(path, ())))
+    return tuple({**near, **far})[:_ENOUGH]
 
 
-def _against(scene: Scene, reasons: Reasons, path: str, part: Part) -> Iterable[str]:
-    """What speaks against a new part at a position beside what the plan has around it: needs, then clashes, those
-    that some remedy may mend last."""
+def _against(scene: Scene, reasons: Reasons, path: str, part: Part | None) -> Iterator[tuple[str, str]]:
+    """What speaks against a new part, or nothing, at a position beside what the plan has around it: the other
+    position and a sentence; needs, then clashes, those that some remedy may mend last."""
     yield from _unmet(scene, reasons, path, part)
     model = scene.model
     mendable = []
     for joint in scene.layout.joints:
-        if path not in (joint.left, joint.right):
+        if part is None or path not in (joint.left, joint.right):
             continue
         kind = model.joint_kinds[joint.joint_kind]
-        other = scene.planned(joint.right if joint.left == path else joint.left)
+        beside = joint.right if joint.left == path else joint.left
+        other = scene.planned(beside)
         if other is None:
             continue
         left, right = (part, other) if joint.left == path else (other, part)
-        meets = ((left, kind.left_kind), (right, kind.right_kind))
-        if any(wanted not in model.kinds[part.kind].ancestors for part, wanted in meets):
+        meeting = ((left, kind.left_kind), (right, kind.right_kind))
+        if any(wanted not in model.kinds[one.kind].ancestors for one, wanted in meeting):
             continue
         for finding in scene.sayings.findings(kind, left, right):
             if finding.verdict is Verdict.CLASHES:
-                sentence = reasons.words.clash(kind, finding, left, right)
+                line = (beside, reasons.words.clash(kind, finding, left, right))
                 if finding.criterion.remedies and not finding.lacking:
-                    mendable.append(sentence)
+                    mendable.append(line)
                 else:
-                    yield sentence
+                    yield line
     yield from mendable
 
 
-def _unmet(scene: Scene, reasons: Reasons, path: str, part: Part) -> Iterable[str]:
-    """The needs that are not met with a new part at a position: its own and those of what stands around it."""
+def _unmet(scene: Scene, reasons: Reasons, path: str, part: Part | None) -> Iterator[tuple[str, str]]:
+    """The needs that are not met with a new part, or nothing, at a position: its own and those of what stands
+    around it."""
     model = scene.model
+    here = State.EMPTIED if part is None else State.FRESH
     for pairing in scene.layout.pairings:
         if path not in (pairing.when, pairing.then) or pairing.rule not in model.needs:
             continue
         need = model.needs[pairing.rule]
         asking, answering = (part if path == end else scene.planned(end) for end in (pairing.when, pairing.then))
-        states = [State.FRESH if path == end else scene.choices[end].state for end in (pairing.when, pairing.then)]
+        states = [here if path == end else scene.choices[end].state for end in (pairing.when, pairing.then)]
         when = condition_code(model, scene.catalog, need.when, asking)
         then = condition_code(model, scene.catalog, need.then, answering)
         if asking is not None and judge_need(need, when, states[0], then, states[1]) is Verdict.CLASHES:
-            yield reasons.words.rule(need.says, asking.label, pairing.when)
+            beside = pairing.then if path == pairing.when else pairing.when
+            yield beside, reasons.words.rule(need.says, asking.label, pairing.when)
 
 
 def wish_line(ask: Ask, wish: str) -> WishLine:
