@@ -110,8 +110,8 @@ def _names(series: Sequence[SpeedSeries], across: _Scale, upwards: _Scale) -> It
         placed.append((x, y))
         yield f'<text class="key" x="{spell(x)}" y="{spell(y)}">{number}</text>'
     for number, one in enumerate(series, 1):
-        y = TOP + _LINE_HEIGHT + 2 * (_LINE_HEIGHT - 4) * (number - 1)
-        yield f'<text class="label" x="{WIDTH - RIGHT + 32}" y="{y}">{number}: {escape(one.label)}</text>'
+        row = TOP + _LINE_HEIGHT + 2 * (_LINE_HEIGHT - 4) * (number - 1)
+        yield f'<text class="label" x="{WIDTH - RIGHT + 32}" y="{row}">{number}: {escape(one.label)}</text>'
 
 
 def _end(rows: Sequence[SpeedRow]) -> tuple[Decimal, Decimal] | None:
