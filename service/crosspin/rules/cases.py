@@ -8,11 +8,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pyoxigraph import BlankNode, Literal, NamedNode, Quad, Store, Triple
+from pyoxigraph import BlankNode, Literal, NamedNode, Quad, QuerySolutions, Store, Triple
 
 from crosspin.model.terms import DEF
 from crosspin.store.graph import BrokenText, parse_text
 from crosspin.store.infer import FIRST_BUILD_ORDER, Rule, Workspace, read_rules
+from crosspin.store.packs import short, value_of
 
 RDF_TYPE = NamedNode("http://www.w3.org/1999/02/22-rdf-syntax-ns#type")
 RDFS_LABEL = NamedNode("http://www.w3.org/2000/01/rdf-schema#label")
@@ -127,7 +128,7 @@ class Bench:
         rules = self._rules_for(case.given, without, instead)
         with self._workspace.suppose(case.given, rules) as store:
             expected = [
-                Miss(case.iri, graph, "is expected but does not follow")
+                Miss(case.iri, graph, f"is expected but does not follow{_instead(store, triples)}")
                 for graph, triples in case.expects
                 if not _holds(store, triples)
             ]
@@ -160,8 +161,28 @@ class Bench:
         return chosen
 
 
+def _instead(store: Store, triples: Sequence[Triple]) -> str:
+    """What follows in place of an expected value, where all else that is expected does."""
+    anything = BlankNode()
+    for index, triple in enumerate(triples):
+        if isinstance(triple.object, NamedNode | Literal) and triple.predicate != RDF_TYPE:
+            others = [*triples[:index], Triple(triple.subject, triple.predicate, anything), *triples[index + 1 :]]
+            pattern, variables = _as_query(others)
+            found = store.query(f"SELECT DISTINCT {variables[anything]} WHERE {{ {pattern} }}")
+            assert isinstance(found, QuerySolutions)
+            values = sorted({value_of(row[0]) for row in found})
+            if values:
+                return f"; its {short(triple.predicate.value)} is {', '.join(values)}"
+    return ""
+
+
 def _holds(store: Store, triples: Sequence[Triple]) -> bool:
     """Whether the store holds the triples, blank nodes standing for anything, numbers compared by value."""
+    return bool(store.query(f"ASK {{ {_as_query(triples)[0]} }}"))
+
+
+def _as_query(triples: Sequence[Triple]) -> tuple[str, dict[BlankNode, str]]:
+    """The triples as the inside of a query, and the variable of each blank node."""
     patterns: list[str] = []
     filters: list[str] = []
     variables: dict[BlankNode, str] = {}
@@ -177,4 +198,4 @@ def _holds(store: Store, triples: Sequence[Triple]) -> bool:
             else:
                 words.append(str(node))
         patterns.append(" ".join(words) + " .")
-    return bool(store.query(f"ASK {{ {' '.join(patterns)} {' '.join(filters)} }}"))
+    return f"{' '.join(patterns)} {' '.join(filters)}", variables

@@ -1,7 +1,7 @@
 """Gates that every rule and pack must pass: the portable profile, the layers, the cases and their coverage."""
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from crosspin.rules.cases import Bench, Case, find_cases
 from crosspin.rules.query import Pattern, RuleQuery, take_apart
 from crosspin.store.graph import BrokenText, parse_text
 from crosspin.store.infer import SH, rows
+from crosspin.store.packs import Fault, short
 
 RDF_TYPE = "http://www.w3.org/1999/02/22-rdf-syntax-ns#type"
 _FIRST_WORD = re.compile(r"WHERE\s*\{\s*(\S+)")
@@ -32,18 +33,6 @@ PREFIX sh: <http://www.w3.org/ns/shacl#>
 SELECT ?rule ?prefix ?namespace WHERE {
   ?rule sh:prefixes/sh:declare ?d . ?d sh:prefix ?prefix ; sh:namespace ?namespace
 }"""
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """Something that a gate refuses: where, what is wrong, and what right looks like."""
-
-    place: str
-    wrong: str
-    right: str
-
-    def __str__(self) -> str:
-        return f"{self.place}: {self.wrong}. {self.right}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,11 +72,13 @@ def check(folders: Sequence[Path]) -> tuple[Fault, ...]:
 
 
 def _placed(iri: str, files: Mapping[str, str]) -> str:
-    return f"{files[iri]}, cp:{identifier(iri)}" if iri in files else iri
+    return f"{files[iri]}, {short(iri)}" if iri in files else iri
 
 
-def read_rule_texts(store: Store) -> tuple[tuple[RuleText, ...], tuple[Fault, ...]]:
-    """The rules in a store, and where they leave the portable profile."""
+def read_rule_texts(
+    store: Store, only: Collection[str] | None = None
+) -> tuple[tuple[RuleText, ...], tuple[Fault, ...]]:
+    """The rules in a store (`only` these, by IRI, if given), and where they leave the portable profile."""
     prefixes: dict[str, dict[str, str]] = {}
     for row in rows(store, _PREFIXES):
         prefixes.setdefault(row["rule"].value, {})[row["prefix"].value] = row["namespace"].value
@@ -95,13 +86,19 @@ def read_rule_texts(store: Store) -> tuple[tuple[RuleText, ...], tuple[Fault, ..
     names = ("query", "order", "label", "definition", "shape", "shapeOrder", "target")
     for row in rows(store, _RULES):
         told = {name: row[name].value for name in names if row[name] is not None}
+        if only is not None and row["rule"].value not in only:
+            continue
         written.setdefault(row["rule"].value if isinstance(row["rule"], NamedNode) else "", []).append(told)
     rules: list[RuleText] = []
     faults: list[Fault] = []
     for iri, forms in sorted(written.items()):
         wrongs = list(_lint(iri, forms, prefixes.get(iri, {})))
         faults.extend(Fault(iri or "a rule without a name", wrong, right) for wrong, right in wrongs)
-        if not any(fatal in wrong for wrong, _ in wrongs for fatal in ("no sh:construct", "parse", "no order")):
+        if not any(
+            fatal in wrong
+            for wrong, _ in wrongs
+            for fatal in ("no sh:construct", "parse", "no order", "do not declare")
+        ):
             query = take_apart(forms[0]["query"], prefixes.get(iri, {}))
             targets = tuple(sorted({t["target"] for t in forms if "target" in t}))
             rules.append(RuleText(iri, float(forms[0]["order"]), targets, query))
@@ -139,6 +136,11 @@ def _lint(iri: str, forms: list[dict[str, str]], prefixes: dict[str, str]) -> It
     except ValueError as error:
         yield str(error), "Write CONSTRUCT { ... } WHERE { $this ... } with the prefixes of cp:prefixes"
         return
+    for prefix in query.undeclared:
+        yield (
+            f"the query uses the prefix {prefix}:, which its sh:prefixes do not declare",
+            "Use the prefixes of cp:prefixes, or declare the prefix where sh:prefixes leads",
+        )
     for said in query.outside:
         yield (
             f"the query uses {said}",
@@ -272,6 +274,6 @@ def check_cases(bench: Bench, cases: Iterable[Case]) -> Iterator[Fault]:
         for miss in bench.judge(case):
             yield Fault(
                 case.iri,
-                f"the graph {miss.graph} {miss.problem}",
+                f"the graph {short(miss.graph)} {miss.problem}",
                 "Mend the rule, or the case if it asks for what is not so",
             )

@@ -38,16 +38,18 @@ _SAID = {
 class RuleQuery:
     """The pieces of one CONSTRUCT query.
 
-    adds      the patterns of the head
-    looks     the patterns that must be there
-    denies    the patterns inside FILTER NOT EXISTS, however deep
-    outside   pieces that the portable profile does not allow, in words
+    adds        the patterns of the head
+    looks       the patterns that must be there
+    denies      the patterns inside FILTER NOT EXISTS, however deep
+    outside     pieces that the portable profile does not allow, in words
+    undeclared  prefixes that nothing declares
     """
 
     adds: list[Pattern] = field(default_factory=list)
     looks: list[Pattern] = field(default_factory=list)
     denies: list[Pattern] = field(default_factory=list)
     outside: list[str] = field(default_factory=list)
+    undeclared: list[str] = field(default_factory=list)
 
     @property
     def patterns(self) -> list[Pattern]:
@@ -66,6 +68,7 @@ def take_apart(query: str, prefixes: dict[str, str]) -> RuleQuery:
     if tree.name != "ConstructQuery":
         found.outside.append(f"{tree.name.removesuffix('Query').upper()} in place of CONSTRUCT")
         return found
+    found.undeclared.extend(sorted({name for name in _prefixes(tree) if name not in prefixes}))
     found.adds.extend(_triples(_piece(tree, "template"), prefixes))
     _collect(_piece(tree, "where"), prefixes, found, denied=False)
     for name in sorted({name for name in _names(tree) if name not in _PLAIN}):
@@ -131,6 +134,18 @@ def _names(node: object) -> Iterator[str]:
     elif isinstance(node, (list, ParseResults)):
         for item in node:
             yield from _names(item)
+
+
+def _prefixes(node: object) -> Iterator[str]:
+    """The prefixes of the names in a piece of a query."""
+    if isinstance(node, CompValue):
+        if node.name == "pname":
+            yield str(_piece(node, "prefix") or "")
+        for value in node.values():
+            yield from _prefixes(value)
+    elif isinstance(node, (list, ParseResults)):
+        for item in node:
+            yield from _prefixes(item)
 
 
 def _leaves(node: object) -> Iterator[Node]:

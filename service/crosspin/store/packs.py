@@ -65,7 +65,7 @@ class Said:
     @property
     def words(self) -> str:
         """Property and value, as a person reads them."""
-        return f"{short(self.name)} {_value(self.quad.object)}"
+        return f"{short(self.name)} {value_of(self.quad.object)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,12 +177,12 @@ def _lay(said: list[Said], folders: Sequence[Path]) -> Reading:
         keys = [key for key in ((term, name), (term, None)) if key in replaced and owner]
         mine = any((s.pack, *key) in replacing for key in keys)
         if keys and not mine and s.pack == owner and not (name == _TYPE and keys == [(term, None)]):
-            before.setdefault(keys[0], []).append(_value(s.quad.object))
+            before.setdefault(keys[0], []).append(value_of(s.quad.object))
             if isinstance(s.quad.object, BlankNode):
                 gone.add(s.quad.object)
             continue
         if mine:
-            after.setdefault(keys[0], []).append(_value(s.quad.object))
+            after.setdefault(keys[0], []).append(value_of(s.quad.object))
         elif owner and owner != s.pack and s.pack != SHIPPED and name != _TYPE:
             if name in free or (isinstance(s.quad.object, Literal) and s.quad.object.language not in (None, "en")):
                 additions.setdefault(s.pack, []).append(f"{short(term)}: {s.words}")
@@ -280,7 +280,8 @@ def short(iri: str) -> str:
     return f"<{iri}>"
 
 
-def _value(node: object) -> str:
+def value_of(node: object) -> str:
+    """A value as it is written in Turtle, without its datatype."""
     if isinstance(node, NamedNode):
         return short(node.value)
     return "[ ... ]" if isinstance(node, BlankNode) else str(node).partition("^^")[0]
