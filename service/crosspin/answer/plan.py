@@ -4,6 +4,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Literal
 
+from crosspin.answer.circuit_lines import CircuitPlan
 from crosspin.answer.figure_lines import FigureLine, SpeedTableLine
 from crosspin.answer.told import Told as Told
 from crosspin.knockon.ask import Ask
@@ -213,6 +214,7 @@ class Plan(Told):
     discrepancies: tuple[Discrepancy, ...]
     figures: tuple[FigureLine, ...]
     speeds: tuple[SpeedTableLine, ...]
+    circuits: CircuitPlan | None
     totals: Totals
     proviso: str
 

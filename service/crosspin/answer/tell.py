@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from hashlib import sha256
 
+from crosspin.answer.circuits import Circuits
 from crosspin.answer.figures import Figures
 from crosspin.answer.fit import line
 from crosspin.answer.joints import Joints
@@ -45,6 +46,8 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
     joints = Joints(scene, proposal, reasons)
     figures = Figures(scene)
     figured = figures.lines()
+    circuits = Circuits(scene)
+    fed = circuits.plan()
     jobs = WorkList(scene, proof, figures.brought(figured))
     teller = _Teller(scene, proposal, reasons, joints.notes())
     steps = [teller.step(path) for path in proposal.choices]
@@ -74,7 +77,7 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
         cost=told_cost(proposal.cost),
         steps=changed,
         stays=stays,
-        measurements=Measuring(scene, joints, proof, figures.wanted()).lines(),
+        measurements=Measuring(scene, joints, proof, (*figures.wanted(), *circuits.wanted())).lines(),
         modifications=modifications,
         order=order,
         work=work,
@@ -83,6 +86,7 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
         discrepancies=joints.discrepancies(proof),
         figures=figured,
         speeds=Speeds(figures.before, figures.after).lines(),
+        circuits=fed,
         totals=Totals(currency=shop.currency, parts=parts, hours=hours, labour=labour, all=parts + labour),
         proviso=PROVISO,
     )

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from itertools import groupby
 
+from crosspin.answer.circuit_text import circuit_rows
 from crosspin.answer.figure_text import figure_rows
 from crosspin.answer.places import both_sides, place, places, places_by_side
 from crosspin.answer.plan import Action, Contradiction, Cost, Plan, Reason, Step, WishLine
@@ -60,6 +61,7 @@ def _plan(plan: Plan) -> list[str]:
     out += _section("To do", _work(plan))
     out += _section("Order", _order(plan))
     out += _section("Figures", (line for row in figure_rows(plan.figures) for line in _wrapped(row, 4, "  =")))
+    out += _section("Circuits", (line for row in circuit_rows(plan.circuits) for line in _wrapped(row, 4, "  #")))
     out += _section("Check", _checks(plan))
     out += _section(
         "Cautions", (line for a in plan.cautions for line in _wrapped(f"{a.text}{_at(a.places)}", 4, "  !"))

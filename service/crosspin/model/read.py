@@ -9,6 +9,7 @@ from crosspin.figures.derive import FORMULAS
 from crosspin.figures.exact import canonical
 from crosspin.model.check import check_names
 from crosspin.model.faces import read_marks, read_other_words, read_plotted
+from crosspin.model.read_circuits import check_wiring, read_wiring
 from crosspin.model.read_figures import check_figures, read_figures, read_formulas, read_speed_tables
 from crosspin.model.read_labour import read_caution, read_check, read_operation, read_phases
 from crosspin.model.reader import RDF_TYPE, RDFS, BrokenOntology, Reader
@@ -82,10 +83,12 @@ def read_model(facts: Facts, version: str) -> Model:
         plotted=read_plotted(r),
         other_words=read_other_words(r),
         phases=read_phases(r),
+        wiring=read_wiring(r),
         tools=r.table("Tool", lambda n: Term(**r.named(n))),
     )
     check_names(model)
     check_figures(model)
+    check_wiring(model.wiring, model.roles, model.kinds, model.features, model.dimensions)
     return model
 
 

@@ -12,6 +12,7 @@ from pydantic import Field
 
 from crosspin.model.base import Frozen as Frozen
 from crosspin.model.base import Term as Term
+from crosspin.model.circuit import Wiring
 from crosspin.model.figure import Figure, Formula, SpeedTable
 from crosspin.model.labour import Check, Note, Operation, Phase
 from crosspin.model.mark import Mark
@@ -333,6 +334,7 @@ class Model(Frozen):
     marks: dict[str, Mark] = Field(default_factory=dict)
     other_words: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     plotted: tuple[str, ...] = ()
+    wiring: Wiring = Field(default_factory=Wiring)
     told_in: dict[str, str] = Field(default_factory=dict)
 
 
