@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from api_client import seed_app
 
@@ -62,6 +62,12 @@ def base_url(browser_type_launch_args: dict[str, Any]) -> Iterator[str]:
     assert browser_type_launch_args
     with serving() as base:
         yield base
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _patience() -> None:
+    """An answer takes a second, and longer where many tests run at once."""
+    expect.set_options(timeout=30_000)
 
 
 @pytest.fixture
