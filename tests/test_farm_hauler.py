@@ -134,6 +134,7 @@ def test_weld_on_spindles_do_not_go_on_spindle_flanges() -> None:
     ask["keep"].remove("rear/housing")
     against = answer(ask)
     assert [wish["id"] for wish in against["wishes"]] == ["fit/0", f"fit/{len(ask['fit']) - 1}"]
+    assert any("welded to a cut tube" in why for why in against["why"])
 
 
 # ---------------------------------------------------------------------- wheel ends, wheels, brakes
