@@ -56,30 +56,42 @@ class Climb:
             if floor >= least:
                 return least
             budget = min(floor + stride - 1, least - 1, UNLIMITED)
-            found = _least_within(node, budget)
-            if found < INFINITE:
-                least = found
-            elif budget < UNLIMITED:
-                ways = self._ways(node)
-                for way in [node] if ways is None else ways:
-                    bound = max(way.floor, budget + 1)
-                    heappush(waiting, (bound, next(order), 2 * stride if ways is None else self._step, way))
+            ways: list[Pruner] | None = None
+            try:
+                found = _least_within(node, budget)
+            except SearchLimit:
+                # Too large a table: follow whatever there is to follow, and come back to the same budget.
+                ways, found, bound = self._ways(node, node.floor), INFINITE, floor
+                if ways is None:
+                    raise
+            else:
+                bound = budget + 1
+                if found < INFINITE:
+                    least = found
+                    continue
+                if budget >= UNLIMITED:
+                    continue
+                ways = self._ways(node, bound)
+            for way in [node] if ways is None else ways:
+                wider = 2 * stride if ways is None else self._step
+                heappush(waiting, (max(way.floor, bound), next(order), wider, way))
         raise SearchLimit("BRANCH_LIMIT", BRANCH_LIMIT + 1, BRANCH_LIMIT, "networks solved for one least cost")
 
-    def _ways(self, node: Pruner) -> list[Pruner] | None:
-        """What is left with each value of a variable that must change; None where following one tells nothing."""
+    def _ways(self, node: Pruner, bound: int) -> list[Pruner] | None:
+        """What is left with each value of a variable that must change, of those tried the one that lifts the node
+        furthest, and not under a bound; None where there is none."""
         moved = node.moved(MANY_WAYS)
         first = [variable for variable in self._telling if variable in moved]
         best: list[Pruner] | None = None
-        gain = self._step - 1
+        highest = bound - 1
         for variable in [*first, *(v for v in moved if v not in first)][:MANY_TRIED]:
             ways = node.ways(variable)
-            raised = min((way.floor for way in ways), default=INFINITE) - node.floor
-            if raised > gain:
-                best, gain = ways, raised
-                if variable not in first:
+            lowest = min((way.floor for way in ways), default=INFINITE)
+            if lowest > highest:
+                best, highest = ways, lowest
+                if variable not in first and lowest > node.floor:
                     self._telling.append(variable)
-            if gain >= MUCH * self._step:
+            if lowest >= bound + MUCH * self._step:
                 break
         return best
 

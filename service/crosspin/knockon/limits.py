@@ -9,7 +9,7 @@ QUICK_LIMIT = 1 << 20
 WAYS_LIMIT = 200
 """Most questions asked to find the ways out of a conflict."""
 
-BRANCH_LIMIT = 2000
+BRANCH_LIMIT = 500
 """Most networks solved to find one least cost."""
 
 KEY_LIMIT = 1 << 62
