@@ -17,7 +17,7 @@ from crosspin.model.records import Records, record_triples, source_digests, sour
 from crosspin.model.schema import Model
 from crosspin.model.terms import thing
 from crosspin.store.graph import DERIVED, FORMATS, ONTOLOGY, SUFFIXES, GraphStore, folder_digest
-from crosspin.store.packs import BrokenPack, Reading, read_packs
+from crosspin.store.packs import BrokenPack, Pack, read_packs
 
 SOURCES = thing("source", "")
 LEDGER = thing("ledger", "sources")
@@ -66,7 +66,7 @@ class Library:
         self.graph = GraphStore(folder)
         if beside is not None:
             self.graph.take_over(beside, {LEDGER, *beside.graphs(SOURCES)})
-        self.reading: Reading | None = None
+        self.packs: tuple[Pack, ...] = ()
         texts = " ".join(folder_digest(one).hex() for one in self.folders)
         self._ontology_digest = sha256(f"{__version__} {texts}".encode()).hexdigest()
         if packs or source_digests(self.graph.facts([LEDGER])).get(OWN) != self._ontology_digest:
@@ -79,10 +79,11 @@ class Library:
 
     def _read_ontology(self) -> None:
         """Put the ontology in the graph; last of all note its digest, so that a broken start is begun again."""
-        self.reading = read_packs(self.folders[0], self.folders[1:])
-        if self.reading.faults:
-            raise BrokenPack(self.reading.faults)
-        self.graph.replace(ONTOLOGY, self.reading.quads)
+        reading = read_packs(self.folders[0], self.folders[1:])
+        if reading.faults:
+            raise BrokenPack(reading.faults)
+        self.packs = reading.packs
+        self.graph.replace(ONTOLOGY, reading.quads)
         started = perf_counter()
         self.graph.derive_layouts()
         self._time("derive positions and joints", started)
@@ -93,7 +94,7 @@ class Library:
 
         Raises Refused where it cannot be taken.
         """
-        packs = {PACK_DATA + pack.name: pack.data for pack in self.reading.packs} if self.reading else {}
+        packs = {PACK_DATA + pack.name: pack.data for pack in self.packs}
         for source in self.sources():
             if source.startswith(PACK_DATA) and packs.get(source) is None:
                 self.graph.remove(SOURCES + source)
@@ -111,7 +112,7 @@ class Library:
         fresh.take_in_data()
         sources = {*self.graph.graphs(SOURCES), *fresh.graph.graphs(SOURCES)}
         self.graph.take_over(fresh.graph, {LEDGER, ONTOLOGY, DERIVED, *sources})
-        self.reading, self.model, self.holdings = fresh.reading, fresh.model, fresh.holdings
+        self.packs, self.model, self.holdings = fresh.packs, fresh.model, fresh.holdings
         self._ontology_digest = fresh._ontology_digest
 
     def _note(self, source: str, digest: str) -> None:

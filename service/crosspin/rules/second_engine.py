@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from decimal import Decimal
 from importlib.util import find_spec
+from pathlib import Path
 from typing import Any
 
 import rdflib
@@ -126,18 +127,44 @@ def mentioned(quads: list[Quad], given: Iterable[Triple]) -> list[Quad]:
     return [quad for node in seen for quad in about.get(node, ())]
 
 
+def read_shapes(path: Path) -> rdflib.Graph:
+    """The shapes in a Turtle file."""
+    return rdflib.Graph().parse(path)
+
+
 def refused_by_shapes(
     data: rdflib.Graph, shapes: rdflib.Graph, about: Collection[str] | None = None
 ) -> list[tuple[str, str]]:
     """What the shapes refuse, as pairs of a focus node and a message, sorted; only `about` these IRIs if given."""
     from pyshacl import validate
 
-    nodes: list[str | rdflib.URIRef] | None = None if about is None else sorted(about)
     with parsing_once():
-        _, report, _ = validate(data, shacl_graph=shapes, advanced=False, inplace=True, focus_nodes=nodes)
+        looked_at = shapes if about is None else _aimed(data, shapes, about)
+        _, report, _ = validate(data, shacl_graph=looked_at, advanced=False, inplace=True)
     assert isinstance(report, rdflib.Graph)
     found: set[tuple[str, str]] = set()
     for result in report.subjects(rdflib.RDF.type, rdflib.SH.ValidationResult):
         focus = report.value(result, rdflib.SH.focusNode)
         found.update((str(focus), str(message)) for message in report.objects(result, rdflib.SH.resultMessage))
     return sorted(found)
+
+
+def _aimed(data: rdflib.Graph, shapes: rdflib.Graph, about: Collection[str]) -> rdflib.Graph:
+    """The shapes with those of their targets that are among these IRIs, named one by one.
+
+    pySHACL's own choice of focus nodes lets what stands in nested shapes through unseen.
+    """
+    nodes = {rdflib.URIRef(iri) for iri in about}
+    aimed = rdflib.Graph()
+    for shape, predicate, target in shapes:
+        if predicate == rdflib.SH.targetClass:
+            classes = data.transitive_subjects(rdflib.RDFS.subClassOf, target)
+            found = {node for one in classes for node in data.subjects(rdflib.RDF.type, one)}
+        elif predicate == rdflib.SH.targetSubjectsOf:
+            found = set(data.subjects(target, None))
+        else:
+            aimed.add((shape, predicate, target))
+            continue
+        for node in found & nodes:
+            aimed.add((shape, rdflib.SH.targetNode, node))
+    return aimed

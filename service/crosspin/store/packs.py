@@ -112,6 +112,8 @@ class Reading:
     faults: tuple[Fault, ...]
     files: dict[str, str] = field(default_factory=dict)
     """By IRI of a term, the file that defines it."""
+    said: tuple[Said, ...] = ()
+    """Every triple as it was read, whether or not it holds."""
 
 
 def ontology_files(folder: Path) -> list[Path]:
@@ -212,6 +214,7 @@ def _lay(said: list[Said], folders: Sequence[Path]) -> Reading:
         ),
         faults=tuple(faults),
         files=files,
+        said=tuple(said),
     )
 
 
