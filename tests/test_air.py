@@ -50,7 +50,7 @@ def test_the_compressor_stops_below_the_relief_valve_and_that_opens_below_the_ta
     stops = Decimal(reading(fitted("pressure-switch"), "switchPressure.cutOutPressure"))
     opens = Decimal(reading(fitted("relief-valve"), "reliefSetting.reliefPressure"))
     holds = Decimal(reading(fitted("air-tank"), "tankRating.workingPressureMost"))
-    assert (stops, opens, holds) == (145, 175, 200)
+    assert (stops, opens, holds) == (Decimal(145), Decimal(175), Decimal(200))
     assert stops < opens <= holds
 
 

@@ -55,7 +55,11 @@ def warm_drop(current: float, length: float, gauge: int) -> float:
 )
 def test_every_load_has_an_output_that_holds_it(position: str, output: int, limit: int, trip: int) -> None:
     line = circuits()[position]
-    assert (line["output"], Decimal(line["output_limit"]), Decimal(line["trip"])) == (output, limit, trip)
+    assert (line["output"], Decimal(line["output_limit"]), Decimal(line["trip"])) == (
+        output,
+        Decimal(limit),
+        Decimal(trip),
+    )
     assert line["switch"] == output
     assert line["verdict"] == "fits"
 
@@ -64,13 +68,13 @@ def test_the_module_is_full_but_not_overloaded() -> None:
     module = plan()["circuits"]["module"]
     # 18 + 17 + 3.5 + 6 + 0.2 + 0.4
     assert Decimal(module["total"]) == Decimal("45.1")
-    assert (Decimal(module["limit"]), module["free"], module["verdict"]) == (100, [], "fits")
+    assert (Decimal(module["limit"]), module["free"], module["verdict"]) == (Decimal(100), [], "fits")
 
 
 def test_the_compressor_is_fed_at_the_battery() -> None:
     line = circuits()["compressor"]
     # 56 A is more than an output for 30 A holds; 56 / 0.8 = 70
-    assert (line["supply"], line["output"], Decimal(line["fuse"])) == ("fromBattery", None, 70)
+    assert (line["supply"], line["output"], Decimal(line["fuse"])) == ("fromBattery", None, Decimal(70))
     assert Decimal(line["relay"]) >= 80
     assert Decimal(line["wire_carries"]) >= 70
     assert float(line["drop"]) == pytest.approx(warm_drop(56, 6, 4), abs=0.001) == pytest.approx(0.317, abs=0.001)
