@@ -38,7 +38,7 @@ def circuits() -> dict[str, Answer]:
 
 def warm_drop(current: float, length: float, gauge: int) -> float:
     """Volts lost there and back over `length` metres of a gauge at 60 degrees."""
-    area = math.pi / 4 * (0.127 * 92 ** ((36 - gauge) / 39)) ** 2
+    area = math.pi / 4 * (0.127 * math.pow(92, (36 - gauge) / 39)) ** 2
     return current * length * 0.017241 / area * (1 + 0.00393 * 40)
 
 
