@@ -4,9 +4,9 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api_client import client_of, seed_app, seed_client, settings
+from crosspin.api.accept import choose
 from crosspin.api.app import create_app
 from crosspin.api.examples import ASK, PART, VEHICLE
-from crosspin.api.accept import choose
 from crosspin.api.problems import PROBLEM_JSON
 from seed import seed_desk
 
