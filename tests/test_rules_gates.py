@@ -6,7 +6,8 @@ import pytest
 
 from crosspin.home import data_folder
 from crosspin.rules.cases import find_cases
-from crosspin.rules.gates import Fault, check
+from crosspin.rules.gates import check
+from crosspin.store.packs import Fault
 from rules.support import rule_files
 
 PREFIXES = """@prefix cp: <https://crosspin.example/def/> . @prefix case: <https://crosspin.example/case/> .
