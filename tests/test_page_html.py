@@ -308,6 +308,17 @@ def test_cautions_stand_where_the_work_is_and_all_of_them_do() -> None:
         assert caution["text"] in "".join(tree(text).itertext())
 
 
+def test_every_circuit_is_told_at_the_counter_and_on_the_work_sheet() -> None:
+    plan = seed_client().post("/v1/knock-on", json=hill_patrol()).json()
+    assert plan["circuits"]["lines"]
+    for path in (ANSWER, address_of(hill_patrol(), "/sheets/work")):
+        words = " ".join("".join(tree(get(path).text).itertext()).split())
+        for line in plan["circuits"]["lines"]:
+            assert f"{line['label']}{line['part']}" in words
+        for sentence in (*plan["circuits"]["interlocks"], *plan["circuits"]["alternator"]["sentences"]):
+            assert sentence in words
+
+
 # ---------------------------------------------------------------------- hostile words
 
 

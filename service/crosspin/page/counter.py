@@ -15,7 +15,7 @@ from crosspin.catalog.library import Holdings
 from crosspin.catalog.lookup import Found
 from crosspin.knockon.received import received_part
 from crosspin.model.drafts import Problem
-from crosspin.model.schema import Layout, Part, Vehicle
+from crosspin.model.schema import Layout, Part, Vehicle, Verdict
 from crosspin.page.address import AskAddress
 from crosspin.page.cautions import Caution, Cautions
 from crosspin.page.drawing import Drawing, draw, states_of_plan, states_of_received
@@ -186,6 +186,7 @@ class Counter:
             "plots": [(t, Markup(plot_speeds(t))) for t in told.speeds if t.id in self.model.plotted and t.series],
             "short": [order for order in told.order if order.short or order.stock == 0],
             "prices": _prices(told, (*asked, *needed)),
+            "circuits_matter": _circuits_matter(told),
         }
 
     def _contradiction(self, told: Contradiction, address: AskAddress) -> dict[str, Any]:
@@ -203,6 +204,14 @@ class Counter:
                 for way in told.ways_out
             ],
         }
+
+
+def _circuits_matter(plan: Plan) -> bool:
+    """Whether the plan changes what draws current, or its circuits do not fit."""
+    if plan.circuits is None:
+        return False
+    changed = {step.position for step in plan.steps}
+    return plan.circuits.verdict is not Verdict.FITS or any(c.position in changed for c in plan.circuits.lines)
 
 
 def _prices(plan: Plan, lines: Iterable[Line]) -> dict[str, Any]:

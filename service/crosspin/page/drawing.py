@@ -14,7 +14,7 @@ from crosspin.answer.plan import Action, Plan
 from crosspin.model.mark import Mark
 from crosspin.model.schema import Layout, Model, Part, Position
 
-LEFT, TOP, WIDTH, HEIGHT = -212, -338, 424, 672  # of the sheet, in the units of the marks
+LEFT, TOP, WIDTH, HEIGHT = -212, -338, 424, 696  # of the sheet, in the units of the marks
 _CELL = Decimal(17)  # of the strip for roles that have no mark of their own
 _SMALL = Decimal(14)
 
