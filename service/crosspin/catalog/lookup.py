@@ -71,6 +71,8 @@ class Lookup:
         self._kind_words = {k.id: frozenset[str]().union(*(own[a] for a in k.ancestors)) for k in model.kinds.values()}
         self._own_words = own
         self._ids = [part.id for part in sorted(catalog.parts.values(), key=lambda p: (p.price is None, p.id))]
+        sold = {part.kind for part in catalog.parts.values() if part.price is not None}
+        self._orderable = {above for kind in sold for above in model.kinds[kind].ancestors}
         self._readings: list[_Reading] = []
         self._database = sqlite3.connect(":memory:", check_same_thread=False)
         self._fill()
@@ -92,7 +94,7 @@ class Lookup:
             self._readings.append(_Reading(feature, dimension, value, _tokens(said), tuple(held_by)))
         with self._lock, self._database as base:
             base.execute(
-                "CREATE VIRTUAL TABLE found USING fts5(name, kind, marks, content='', "
+                "CREATE VIRTUAL TABLE found USING fts5(name, kind, marks, content='', prefix='1 2 3', "
                 "tokenize=\"unicode61 tokenchars './'\")"
             )
             base.executemany("INSERT INTO found(rowid, name, kind, marks) VALUES (?, ?, ?, ?)", self._rows(marks))
@@ -117,7 +119,9 @@ class Lookup:
         if not typed:
             return Found()
         tests = self._tests(typed)
-        rows = list(dict.fromkeys((*self._matching(tests, "", limit + 1), *self._matching(tests, " *", limit + 1))))
+        rows = self._matching(tests, "", limit + 1)
+        if len(rows) <= limit:
+            rows = list(dict.fromkeys((*rows, *self._matching(tests, " *", limit + 1))))
         parts = [self._catalog.parts[self._ids[row]] for row in rows]
         exact = self._catalog.parts.get(text.strip())
         if exact is not None:
@@ -183,7 +187,7 @@ class Lookup:
                 if not any(_begins(word, self._own_words[kind.id]) for word in words):
                     continue
             for readings in self._described(kind.id, numbers, by_words=bool(words)):
-                if told < 8 and self._catalog.of_kind(self._model, kind.id):
+                if told < 8 and kind.id in self._orderable:
                     told += 1
                     yield Wanted(kind.id, readings)
 
