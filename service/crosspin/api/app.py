@@ -2,6 +2,7 @@
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from threading import Thread
 from typing import Any
 
 from anyio import CapacityLimiter
@@ -34,6 +35,8 @@ def create_app(desk: Desk, settings: Settings | None = None) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        # The index of what is typed is made beside the first answers, so that nobody waits for it.
+        Thread(target=desk.find, args=("",), daemon=True).start()
         yield
         pool.close()
 
