@@ -1,4 +1,4 @@
-"""The command line: serve, ask, import, fit, mates.
+"""The command line: serve, ask, import, fit, mates, pack.
 
 Exit codes: 0 answered, 1 answered with a contradiction, 2 the input is wrong.  Answers go to standard
 output, everything else to standard error, a problem a line: "place: wrong. mend".
@@ -24,6 +24,7 @@ from crosspin.knockon.ask import Ask, AskError, Fit
 from crosspin.knockon.limits import SearchLimit
 from crosspin.model.drafts import Refused
 from crosspin.model.reader import BrokenOntology
+from crosspin.pack_commands import add_commands, add_packs_option, packs_of
 from crosspin.store.graph import BrokenText
 
 ANSWERED, CONTRADICTION, BAD_INPUT = 0, 1, 2
@@ -76,7 +77,7 @@ def _as_problem(message: str) -> str:
 def _desk(given: argparse.Namespace) -> Desk:
     folder: Path | None = given.store
     try:
-        return Desk.open(folder)
+        return Desk.open(folder, packs_of(given))
     except OSError as error:
         raise BadInput(
             f"{folder or 'data'}: it cannot be opened ({error}). Give a folder that nobody else has open"
@@ -203,6 +204,7 @@ def _parser() -> argparse.ArgumentParser:
             metavar="DIR",
             help="folder of the graph; without it, the seed data",
         )
+        add_packs_option(sub)
         sub.set_defaults(run=run)
         return sub
 
@@ -233,6 +235,7 @@ def _parser() -> argparse.ArgumentParser:
     mates.add_argument("part", metavar="PART")
     mates.add_argument("--vehicle", help="only what this vehicle has, with the verdict there")
     mates.add_argument("--json", action="store_true", help="answer as JSON")
+    add_commands(commands)
     return parser
 
 

@@ -1,6 +1,6 @@
 """What the shop does: operations in an order that can be followed, checks, cautions."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -10,6 +10,7 @@ from crosspin.answer.reasons import Scene
 from crosspin.answer.sequence import Job, WorkOrder
 from crosspin.figures.exact import spell
 from crosspin.model.labour import ConsumableUse, Operation, Repeat
+from crosspin.model.schema import Term
 from crosspin.rules.prover import Proof
 
 
@@ -34,6 +35,7 @@ class WorkList:
         self.sides = {
             s: {p.side for p in scene.layout.positions if p.station == s and p.side is not None} for s in stations
         }
+        self.bringing: Mapping[str, Term] = {**self.model.rules, **self.model.consequences}
         self.order = WorkOrder(self.model.operations, self.model.phases, stations)
 
     def work(self) -> tuple[Work, ...]:
@@ -47,7 +49,7 @@ class WorkList:
         entries: dict[Job, _Entry] = {}
         for outcome in self.proof.outcomes:
             if outcome.brings in self.model.operations:
-                why = self.model.consequences[outcome.consequence].definition
+                why = self.bringing[outcome.consequence].definition
                 self._enter(entries, outcome.brings, outcome.position, why)
         for brought in self.by_figures:
             if brought.brings in self.model.operations:

@@ -1,8 +1,15 @@
 """Reads what the ontology says of how its things are shown and looked up, beside what they mean."""
 
+from decimal import Decimal
+
+from pyoxigraph import NamedNode
+
 from crosspin.model.mark import Mark
 from crosspin.model.reader import SKOS, Reader
 from crosspin.model.terms import DEF, ID, identifier
+from crosspin.model.written_rule import WrittenRule
+
+SH = "http://www.w3.org/ns/shacl#"
 
 
 def read_marks(r: Reader) -> dict[str, Mark]:
@@ -31,3 +38,25 @@ def read_other_words(r: Reader) -> dict[str, tuple[str, ...]]:
 def read_plotted(r: Reader) -> tuple[str, ...]:
     """The speed tables that are drawn as a plot."""
     return tuple(identifier(node.value) for node in r.facts.of_type(DEF + "SpeedTable") if r.flag(node, "isPlotted"))
+
+
+def read_written_rules(r: Reader) -> dict[str, WrittenRule]:
+    """All rules, by their id."""
+    targets: dict[str, list[str]] = {}
+    for shape in r.facts.of_type(SH + "NodeShape"):
+        for rule in r.facts.all(shape, SH + "rule"):
+            targets.setdefault(rule.value, []).extend(
+                identifier(c.value) for c in r.facts.all(shape, SH + "targetClass")
+            )
+    rules = [
+        WrittenRule(
+            **r.named(node),
+            layer=Decimal(min(o.value for o in r.facts.all(node, SH + "order"))),
+            targets=tuple(sorted(targets.get(node.value, ()))),
+            query=r.facts.all(node, SH + "construct")[0].value.strip(),
+            evidence=r.ids(node, "hasEvidence"),
+        )
+        for node in r.facts.of_type(SH + "SPARQLRule")
+        if isinstance(node, NamedNode)
+    ]
+    return {rule.id: rule for rule in sorted(rules, key=lambda rule: rule.id)}

@@ -16,6 +16,7 @@ from crosspin.model.circuit import Wiring
 from crosspin.model.figure import Figure, Formula, SpeedTable
 from crosspin.model.labour import Check, Note, Operation, Phase
 from crosspin.model.mark import Mark
+from crosspin.model.written_rule import WrittenRule
 
 
 class Datatype(StrEnum):
@@ -335,6 +336,7 @@ class Model(Frozen):
     other_words: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     plotted: tuple[str, ...] = ()
     wiring: Wiring = Field(default_factory=Wiring)
+    rules: dict[str, WrittenRule] = Field(default_factory=dict)
     told_in: dict[str, str] = Field(default_factory=dict)
 
 

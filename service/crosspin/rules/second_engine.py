@@ -15,6 +15,7 @@ import rdflib
 from pyoxigraph import BlankNode, Literal, NamedNode, Quad, Triple
 from rdflib.plugins.sparql import processor
 
+from crosspin.model.terms import DEF
 from crosspin.store.infer import FIRST_BUILD_ORDER, SH
 
 AVAILABLE = find_spec("pyshacl") is not None
@@ -112,10 +113,17 @@ def without_early_shapes(ontology: Iterable[Quad]) -> list[Quad]:
 
 
 def mentioned(quads: list[Quad], given: Iterable[Triple]) -> list[Quad]:
-    """The rules, and what the given triples mention of the ontology, directly or by what they mention."""
+    """The rules, and what the given triples mention of the ontology, directly or by what they mention.
+
+    What is named after a term, such as the conditions of a need, is mentioned with it.
+    """
     about: dict[object, list[Quad]] = {}
     for quad in quads:
         about.setdefault(quad.subject, []).append(quad)
+        if isinstance(quad.subject, NamedNode) and quad.subject.value.startswith(DEF):
+            term, slash, _ = quad.subject.value.removeprefix(DEF).partition("/")
+            if slash:
+                about.setdefault(NamedNode(DEF + term), []).append(quad)
     waiting: list[object] = [q.subject for q in quads if q.predicate.value.startswith(SH)]
     waiting += [node for t in given for node in (t.subject, t.predicate, t.object)]
     seen: set[object] = set()

@@ -186,7 +186,9 @@ def _lay(said: list[Said], folders: Sequence[Path]) -> Reading:
         if mine:
             after.setdefault(keys[0], []).append(value_of(s.quad.object))
         elif owner and owner != s.pack and s.pack != SHIPPED and name != _TYPE:
-            if name in free or (isinstance(s.quad.object, Literal) and s.quad.object.language not in (None, "en")):
+            if any(f.place == _place(s.file, term) for f in faults):
+                pass  # defined twice, which is said already
+            elif name in free or (isinstance(s.quad.object, Literal) and s.quad.object.language not in (None, "en")):
                 additions.setdefault(s.pack, []).append(f"{short(term)}: {s.words}")
             else:
                 faults.append(_silent(s, files[term]))
