@@ -13,6 +13,7 @@ from crosspin.catalog.intake import Checked, check
 from crosspin.model.drafts import Drafts, Problem, Refused
 from crosspin.model.rdf_drafts import read_rdf
 from crosspin.model.read import read_model
+from crosspin.model.reader import BrokenOntology
 from crosspin.model.records import Records, record_triples, source_digests, source_triples
 from crosspin.model.schema import Model
 from crosspin.model.terms import thing
@@ -75,6 +76,9 @@ class Library:
         started = perf_counter()
         self.model = read_model(self.graph.facts([ONTOLOGY, DERIVED]), version="")
         self._time("compile the model", started)
+        for source in self.sources():
+            if source.startswith(PACK_DATA):
+                self.graph.remove(SOURCES + source)  # taken in again where the pack is still there
         self.holdings = self._compile()
 
     def _read_ontology(self) -> None:
@@ -90,18 +94,10 @@ class Library:
         self._note(OWN, self._ontology_digest)
 
     def take_in_data(self) -> None:
-        """Put the data of the packs on record, and forget that of packs that are no longer there.
-
-        Raises Refused where it cannot be taken.
-        """
-        packs = {PACK_DATA + pack.name: pack.data for pack in self.packs}
-        for source in self.sources():
-            if source.startswith(PACK_DATA) and packs.get(source) is None:
-                self.graph.remove(SOURCES + source)
-                self.holdings = self._compile()
-        for source, folder in packs.items():
-            if folder is not None:
-                self.import_folder(folder, source)
+        """Put the data of the packs on record; raises Refused where it cannot be taken."""
+        for pack in self.packs:
+            if pack.data is not None:
+                self.import_folder(pack.data, PACK_DATA + pack.name)
 
     def reread(self) -> None:
         """Read the ontology and its packs again from their folders, all or nothing.
@@ -129,7 +125,13 @@ class Library:
     def _compile(self, without: str | None = None) -> Holdings:
         started = perf_counter()
         names = [name for name in self.sources() if name != without]
-        records = Records(self.graph.facts([SOURCES + name for name in names]), self.model)
+        try:
+            records = Records(self.graph.facts([SOURCES + name for name in names]), self.model)
+        except KeyError as error:
+            raise BrokenOntology(
+                f"something on record is described by {error}, which the ontology has no longer;"
+                " lay the pack that defines it upon the ontology, as before"
+            ) from error
         digests = source_digests(self.graph.facts([LEDGER]))
         digest = sha256(self._ontology_digest.encode())
         for name in names:

@@ -144,8 +144,9 @@ def _read(pack: str, folder: Path) -> Iterator[Said]:
         try:
             quads = parse_text(path.read_bytes(), "text/turtle", path.name)
         except BrokenText as error:
-            fault = Fault(str(path), str(error).replace("\n", " "), "Mend the text there")
-            raise BrokenPack([fault]) from error
+            place, _, wrong = str(error).partition(": ")
+            place = f"{path}{place.removeprefix(path.name)}"
+            raise BrokenPack([Fault(place, wrong.rstrip("."), "Mend the text there")]) from error
         for quad in quads:
             yield Said(pack, str(path), quad.subject.value if isinstance(quad.subject, NamedNode) else "", quad)
 

@@ -1,0 +1,189 @@
+"""Faults planted in a sound pack are each told by file and term, with what is wrong and what right looks like."""
+
+from pathlib import Path
+from shutil import copytree
+
+import pytest
+
+from crosspin.home import data_folder
+from crosspin.rules.inspection import inspect
+
+WINCH = Path(__file__).parent / "packs" / "winch"
+RULE = """
+@prefix sh: <http://www.w3.org/ns/shacl#> .
+cp:WinchRules a sh:NodeShape ; sh:targetClass cp:Contact ; sh:order 51 ; sh:rule cp:markWinch .
+cp:markWinch a sh:SPARQLRule ; sh:order 51 ; sh:prefixes cp:prefixes ; rdfs:label "mark winch"@en ;
+  skos:definition "A winch on a pump that gives enough is marked."@en ;
+  sh:construct \"\"\"CONSTRUCT { $this cp:isBarred true . }
+WHERE { $this cp:ofJointKind cp:winchOnPump . }\"\"\" .
+"""
+RULE_CASE = """
+case:marked a cp:Case ; cp:tests cp:markWinch ; cp:given case:flow-40 ;
+  cp:expects case:marked-yes ; cp:refuses case:marked-no .
+GRAPH case:marked-yes { case:c40 cp:isBarred true . }
+GRAPH case:marked-no { case:c40 cp:isBarred false . }
+"""
+
+
+def planted(tmp_path: Path, *changes: tuple[str, str, str]) -> tuple[Path, list[str]]:
+    """The pack with pieces of its files replaced ("" for the end of a file), and what is said of it."""
+    pack = copytree(WINCH, tmp_path / "winch")
+    for name, right, wrong in changes:
+        path = pack / name
+        text = path.read_text(encoding="utf-8")
+        assert right in text
+        path.write_text(text.replace(right, wrong, 1) if right else text + wrong, encoding="utf-8")
+    return pack, [str(fault) for fault in inspect(data_folder("ontology"), [pack])]
+
+
+def test_the_pack_is_sound_without_them() -> None:
+    assert inspect(data_folder("ontology"), [WINCH]) == ()
+
+
+FAULTS = {
+    "a wrong tolerance": (
+        [("rules.ttl", "cp:upper 0 ;", "cp:upper 5 ;")],
+        "cases.trig, case:flow-short: the graph case:flow-41-clashes is expected but does not follow;"
+        " its cp:hasVerdict is cp:fits. Mend the rule, or the case if it asks for what is not so.",
+    ),
+    "a missing case": (
+        [("cases.trig", "cp:tests cp:winchNeedsPump", "cp:tests cp:winchOnPump-oilFlow")],
+        "rules.ttl, cp:winchNeedsPump: no case expects anything of it."
+        " Add a case with cp:tests of this term and cp:expects.",
+    ),
+    "a negation before its facts": (
+        [
+            (
+                "rules.ttl",
+                "",
+                RULE.replace("cp:winchOnPump . }", "?k . FILTER NOT EXISTS { $this cp:isBarred true } }"),
+            ),
+            ("cases.trig", "", RULE_CASE),
+        ],
+        "rules.ttl, cp:markWinch: layer 51 denies isBarred, which cp:markWinch adds in layer 51."
+        " Move the rule to a layer after that, or deny something that earlier layers have completed.",
+    ),
+    "a blank head": (
+        [
+            ("rules.ttl", "", RULE.replace("$this cp:isBarred true", "[] cp:onContact $this")),
+            ("cases.trig", "", RULE_CASE),
+        ],
+        "rules.ttl, cp:markWinch: the query uses a blank node in the head."
+        " Use joins, FILTER, BIND and FILTER NOT EXISTS only, and mint IRIs in place of blank nodes.",
+    ),
+    "a double": (
+        [("terms.ttl", "cp:oilOutlet a cp:Feature", "cp:pumpPort a cp:Feature")],
+        "terms.ttl, cp:pumpPort: cp:pumpPort is defined twice, here and in"
+        " {ontology}/packs/steering/terms.ttl. Give the new term a name of its own.",
+    ),
+    "an undeclared prefix": (
+        [("rules.ttl", "", RULE.replace("cp:isBarred", "mine:isBarred")), ("cases.trig", "", RULE_CASE)],
+        "rules.ttl, cp:markWinch: the query uses the prefix mine:, which its sh:prefixes do not declare."
+        " Use the prefixes of cp:prefixes, or declare the prefix where sh:prefixes leads.",
+    ),
+    "a misspelt dimension": (
+        [("rules.ttl", "cp:rightDimension cp:oilFlow", "cp:rightDimension cp:oilFlwo")],
+        "rules.ttl, cp:winchOnPump-oilFlow: cp:oilFlwo is not defined anywhere. Did you mean cp:oilFlow?.",
+    ),
+    "a joint between kinds that lack the feature": (
+        [("rules.ttl", "cp:rightFeature cp:oilOutlet", "cp:rightFeature cp:oilInlet")],
+        "rules.ttl, cp:winchOnPump: cp:winchOnPump needs cp:oilInlet, which parts of cp:WinchPump do not have."
+        " Mend the term named.",
+    ),
+    "a cycle of needs": (
+        [
+            (
+                "rules.ttl",
+                "",
+                'cp:pumpForbidsWinch a cp:Need ; rdfs:label "pump forbids winch"@en ; cp:hasScope cp:wholeVehicle ;'
+                " cp:whenRole cp:WinchPumpRole ; cp:thenRole cp:WinchRole ; cp:thenEmpty true ;"
+                ' cp:says "{part} takes the room."@en ; cp:severity cp:warns ; cp:hasEvidence cp:commonPractice ;'
+                ' skos:definition "No room."@en ; skos:example "None."@en .',
+            )
+        ],
+        "rules.ttl, cp:winchNeedsPump: the needs go in a circle: cp:winchNeedsPump > cp:pumpForbidsWinch asks for"
+        " nothing where the cp:HydraulicWinch stands that began it. Drop one of them, or narrow its condition.",
+    ),
+    "an override that is not declared": (
+        [("rules.ttl", "", "cp:hoseOnVent-barbDiameter cp:lower -0.2 .")],
+        "rules.ttl, cp:hoseOnVent-barbDiameter: cp:lower of cp:hoseOnVent-barbDiameter is changed, which"
+        " {ontology}/packs/vents/joints.ttl defines, without saying so. Declare it: a cp:Replacement with"
+        " cp:replacesTerm cp:hoseOnVent-barbDiameter, cp:replacesProperty cp:lower and cp:because; or leave it alone.",
+    ),
+    "a rule that never fires": (
+        [
+            ("rules.ttl", "", RULE.replace("cp:winchOnPump . }", "cp:winchOnPump ; cp:isUnsafe true . }")),
+            (
+                "cases.trig",
+                "",
+                RULE_CASE.replace("cp:expects case:marked-yes ;", "").replace("cp:isBarred true", "a cp:Spec"),
+            ),
+            ("cases.trig", "GRAPH case:marked-yes { case:c40 a cp:Spec . }", ""),
+        ],
+        "rules.ttl, cp:markWinch: the rule derives nothing in any of its cases."
+        " Mend its WHERE, or give a case something from which it follows.",
+    ),
+    "a sentence without its values": (
+        [("rules.ttl", "the pump gives {right}.", "the pump gives less.")],
+        "rules.ttl, cp:winchOnPump-oilFlow: the house style is not kept."
+        " The sentence for a clash names both values: put {right} into it.",
+    ),
+}
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_a_planted_fault_is_told(fault: str, tmp_path: Path) -> None:
+    changes, message = FAULTS[fault]
+    pack, said = planted(tmp_path, *changes)
+    assert f"{pack}/{message.replace('{ontology}', str(data_folder('ontology')))}" in said
+
+
+# ---------------------------------------------------------------------- more that people do
+
+
+def test_text_that_does_not_parse_is_told_by_line(tmp_path: Path) -> None:
+    pack, said = planted(tmp_path, ("terms.ttl", "@prefix skos:", "@prefix skoss:"))
+    assert len(said) == 1
+    assert said[0].startswith(f"{pack}/terms.ttl, line 8: ")
+    assert "skos:" in said[0]
+
+
+def test_a_sentence_with_a_placeholder_that_nothing_fills_is_told(tmp_path: Path) -> None:
+    pack, said = planted(tmp_path, ("rules.ttl", "the pump gives {right}.", "{pump} gives {right}."))
+    assert said == [
+        f"{pack}/rules.ttl, cp:winchOnPump-oilFlow: the sentence has the placeholder {{pump}}, which nothing fills."
+        " Use {left}, {leftPart}, {right}, {rightPart}."
+    ]
+
+
+def test_a_rule_for_a_kind_that_never_stands_there_is_told(tmp_path: Path) -> None:
+    pack, said = planted(
+        tmp_path, ("rules.ttl", "cp:whenRole cp:WinchRole ;", "cp:whenRole cp:WinchRole ; cp:whenKind cp:WinchPump ;")
+    )
+    assert (
+        f"{pack}/rules.ttl, cp:winchNeedsPump: cp:WinchRole takes cp:HydraulicWinch, which a cp:WinchPump never is."
+        " Name a kind that stands in the role, or another role."
+    ) in said
+
+
+def test_a_broken_case_is_told(tmp_path: Path) -> None:
+    _, said = planted(tmp_path, ("cases.trig", "cp:expects case:flow-41-clashes", "cp:expects case:flow-42-clashes"))
+    assert any(
+        "names the graph https://crosspin.example/case/flow-42-clashes, which is empty or not there" in s for s in said
+    )
+
+
+def test_a_term_of_ones_own_defined_in_two_files_is_told(tmp_path: Path) -> None:
+    kind = 'cp:WinchPump a cp:Kind ; skos:altLabel "oil pump"@en .'
+    pack, said = planted(tmp_path, ("rules.ttl", "", kind))
+    assert (
+        f"{pack}/terms.ttl, cp:WinchPump: cp:WinchPump is defined twice, here and in {pack}/rules.ttl."
+        " Keep one of the two."
+    ) in said
+
+
+def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
+    (said,) = inspect(data_folder("ontology"), [tmp_path / "nowhere"])
+    assert (
+        str(said) == f"{tmp_path}/nowhere: there is no such folder. Give the folder that holds the pack's Turtle files."
+    )
