@@ -67,7 +67,20 @@
     prepare();
     if (wanted) wanted.focus();
   });
-  document.addEventListener("htmx:afterSwap", () => prepare());
+  // What was found may be replaced while somebody walks through it: stay at the same offer.
+  let walkedTo = null;
+  document.addEventListener("htmx:beforeSwap", (event) => {
+    const on = document.activeElement;
+    walkedTo = event.detail.target.id === "found" && on && on.closest("#found") ? on.getAttribute("href") : null;
+  });
+  document.addEventListener("htmx:afterSwap", () => {
+    prepare();
+    if (walkedTo === null) return;
+    const offers = [...document.querySelectorAll("#found [data-offer]")];
+    const same = offers.find((offer) => offer.getAttribute("href") === walkedTo) || offers[0] || search();
+    walkedTo = null;
+    same.focus();
+  });
 
   // ---------------------------------------------------------------- lines and their chains
   const prepare = () => {
