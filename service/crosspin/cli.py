@@ -95,7 +95,7 @@ def _ask(given: argparse.Namespace) -> int:
     ask = _ask_from_file(given.file) if given.file else _ask_from_options(given)
     desk = _desk(given)
     times: dict[str, float] = {}
-    told = desk.ask(ask, times)
+    told = desk.ask(ask, times, language=given.language)
     print(told.model_dump_json(indent=2) if given.json else tell_text(told), end="\n" if given.json else "")
     if given.times:
         for stage, seconds in {**desk.timings, **times}.items():
@@ -155,7 +155,7 @@ def _import(given: argparse.Namespace) -> int:
 
 
 def _fit(given: argparse.Namespace) -> int:
-    told = _desk(given).fit(given.one, given.other)
+    told = _desk(given).fit(given.one, given.other, given.language)
     if given.json:
         print(told.model_dump_json(indent=2))
         return ANSWERED
@@ -173,7 +173,7 @@ def _criterion(line: CriterionLine) -> str:
 
 
 def _mates(given: argparse.Namespace) -> int:
-    mates = _desk(given).mates(given.part, given.vehicle)
+    mates = _desk(given).mates(given.part, given.vehicle, given.language)
     if given.json:
         print(TypeAdapter(list[Mate]).dump_json(mates, indent=2).decode())
         return ANSWERED
@@ -235,6 +235,9 @@ def _parser() -> argparse.ArgumentParser:
     mates.add_argument("part", metavar="PART")
     mates.add_argument("--vehicle", help="only what this vehicle has, with the verdict there")
     mates.add_argument("--json", action="store_true", help="answer as JSON")
+    for sub in (ask, fit, mates):
+        words = "language of labels and sentences, where the ontology has them in it (default: en)"
+        sub.add_argument("--language", default="en", metavar="TAG", help=words)
     add_commands(commands)
     return parser
 

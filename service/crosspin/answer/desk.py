@@ -38,14 +38,16 @@ class Bench:
     holdings: Holdings
     searcher: Searcher
     prover: Prover
-    said: dict[tuple[tuple[str, str], ...], Sayings] = field(default_factory=dict)
+    models: dict[str, Model]
+    """By language; English is that of the holdings."""
+    said: dict[tuple[str, tuple[tuple[str, str], ...]], Sayings] = field(default_factory=dict)
 
-    def sayings(self, told_in: Mapping[str, str] | None) -> Sayings:
-        """What is said of pairs of parts, in the units that a reader wants."""
-        units = tuple(sorted((told_in or {}).items()))
-        if units not in self.said:
-            self.said[units] = Sayings(_telling(self.holdings.model, told_in), self.holdings.catalog)
-        return self.said[units]
+    def sayings(self, told_in: Mapping[str, str] | None, language: str) -> Sayings:
+        """What is said of pairs of parts, in the units and the language that a reader wants."""
+        key = (language, tuple(sorted((told_in or {}).items())))
+        if key not in self.said:
+            self.said[key] = Sayings(_telling(self.models[language], told_in), self.holdings.catalog)
+        return self.said[key]
 
     @cached_property
     def lookup(self) -> Lookup:
@@ -82,11 +84,17 @@ class Desk:
             holdings,
             Searcher(holdings.model, holdings.catalog),
             Prover(self.library.graph, holdings.model, holdings.catalog),
+            {"en": holdings.model} | {name: self.library.model_in(name) for name in self.library.languages[1:]},
         )
         for layout in sorted({vehicle.layout for vehicle in holdings.catalog.vehicles.values()}):
             bench.searcher.compiled(layout)
         self.timings["prepare search and proof"] = perf_counter() - started
         return bench
+
+    @property
+    def languages(self) -> tuple[str, ...]:
+        """The languages that the ontology has words in, English first."""
+        return tuple(self._bench.models)
 
     @property
     def holdings(self) -> Holdings:
@@ -96,26 +104,31 @@ class Desk:
     # ------------------------------------------------------------------ the main question
 
     def ask(
-        self, ask: Ask, timings: dict[str, float] | None = None, told_in: Mapping[str, str] | None = None
+        self,
+        ask: Ask,
+        timings: dict[str, float] | None = None,
+        told_in: Mapping[str, str] | None = None,
+        language: str = "en",
     ) -> Plan | Contradiction:
         """The answer to an ask; `timings` collects the seconds of each stage, `told_in` names units to tell
-        values in by those that they are kept in.
+        values in by those that they are kept in, `language` is that of the ontology's words, where it has them.
 
         Raises AskError where the ask itself is wrong, SearchLimit where a stated bound was reached, and
         Disproved where the rules do not agree with the search.
         """
         bench = self._bench
+        sayings = bench.sayings(told_in, language if language in bench.models else "en")
         times = timings if timings is not None else {}
         started = perf_counter()
         found = bench.searcher.propose(ask)
         times["search"] = perf_counter() - started
         if isinstance(found, Conflict):
-            return self._contradiction(bench, ask, found, told_in)
+            return self._contradiction(bench, ask, found, sayings)
         started = perf_counter()
         proof = bench.prover.prove(ask, found)
         times["prove"] = perf_counter() - started
         started = perf_counter()
-        plan = tell_plan(self._scene(bench, ask, found, told_in), ask, found, proof)
+        plan = tell_plan(self._scene(bench, ask, found, sayings), ask, found, proof)
         times["tell"] = perf_counter() - started
         return plan
 
@@ -127,41 +140,38 @@ class Desk:
             raise NotOnRecord("there is no plan for this ask; ask for JSON to see which wishes contradict each other")
         return bench.prover.graph(ask, found, media_type)
 
-    def _scene(self, bench: Bench, ask: Ask, found: Proposal, told_in: Mapping[str, str] | None) -> Scene:
-        sayings = bench.sayings(told_in)
+    def _scene(self, bench: Bench, ask: Ask, found: Proposal, sayings: Sayings) -> Scene:
         vehicle = bench.holdings.catalog.vehicles[ask.vehicle]
         layout = sayings.model.layouts[vehicle.layout]
         return Scene(sayings.model, bench.holdings.catalog, vehicle, layout, found.choices, sayings)
 
-    def _contradiction(
-        self, bench: Bench, ask: Ask, conflict: Conflict, told_in: Mapping[str, str] | None
-    ) -> Contradiction:
+    def _contradiction(self, bench: Bench, ask: Ask, conflict: Conflict, sayings: Sayings) -> Contradiction:
         model, catalog = bench.holdings.model, bench.holdings.catalog
         question = understand(model, catalog, ask)
         way = bench.searcher.without(ask, conflict.ways_out[0].give_up)
-        scene = self._scene(bench, ask, way, told_in)
+        scene = self._scene(bench, ask, way, sayings)
         return tell_contradiction(scene, ask, question, conflict, way, bench.holdings.version)
 
     # ------------------------------------------------------------------ fit and mates
 
-    def _fitter(self, *parts: str) -> Fitter:
+    def _fitter(self, *parts: str, language: str = "en") -> Fitter:
         holdings = self._bench.holdings
         for part in parts:
             if part not in holdings.catalog.parts:
                 raise NotOnRecord(f"there is no part {part!r} on record; look it up under /v1/parts")
-        return Fitter(holdings.model, holdings.catalog)
+        return Fitter(self._bench.models.get(language, holdings.model), holdings.catalog)
 
-    def fit(self, one: str, other: str) -> Fit:
+    def fit(self, one: str, other: str, language: str = "en") -> Fit:
         """Do these two parts go together.  Raises NotOnRecord."""
-        return self._fitter(one, other).fit(one, other)
+        return self._fitter(one, other, language=language).fit(one, other)
 
     def find(self, text: str, limit: int = 20) -> Found:
         """Parts, kits and kinds that go with what somebody types; at most `limit` parts."""
         return self._bench.lookup.find(text, limit)
 
-    def mates(self, part: str, vehicle: str | None = None) -> list[Mate]:
+    def mates(self, part: str, vehicle: str | None = None, language: str = "en") -> list[Mate]:
         """What mates with a part, in the catalog or in one vehicle.  Raises NotOnRecord."""
-        fitter = self._fitter(part)
+        fitter = self._fitter(part, language=language)
         return fitter.mates(part, self.vehicle(vehicle) if vehicle is not None else None)
 
     def equals(self, part: str) -> list[PartLine]:

@@ -8,6 +8,7 @@ from fastapi import Request, Response
 
 from crosspin.api.accept import HTML, choose
 from crosspin.api.html import PAGE_HEADERS, page_tag
+from crosspin.api.language import language_of
 from crosspin.api.problems import ProblemLine, Refusal
 
 
@@ -63,7 +64,9 @@ class Offer:
         if request.method in ("GET", "HEAD"):
             shown = page_tag(request) if chosen == HTML else ()
             headers = PAGE_HEADERS if chosen == HTML else None
-            tagged(request, request.app.state.desk.holdings.version, chosen, *shown, headers=headers)
+            tagged(
+                request, request.app.state.desk.holdings.version, chosen, language_of(request), *shown, headers=headers
+            )
         return chosen
 
 

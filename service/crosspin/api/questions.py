@@ -11,6 +11,7 @@ from crosspin.answer.plan import Contradiction, Fit, Plan
 from crosspin.answer.text import tell_text
 from crosspin.api import examples
 from crosspin.api.accept import JSON, JSON_LD, PLAIN, TURTLE
+from crosspin.api.language import TheLanguage, language_of, say_language
 from crosspin.api.negotiate import offer, tagged
 from crosspin.api.problems import ProblemLine, Refusal, unreadable
 from crosspin.api.wiring import TheDesk, TheSettings, TheTurns, errors, known_parameters, media_type, read_body
@@ -24,9 +25,10 @@ def two_parts(
     desk: TheDesk,
     one: Annotated[str, Query(description="A part's id.", examples=[examples.PART])],
     other: Annotated[str, Query(description="Another part's id.", examples=[examples.OTHER_PART])],
+    language: TheLanguage,
 ) -> Fit:
     """Do these two parts go together, criterion by criterion, with both readings and what to measure."""
-    return desk.fit(one, other)
+    return desk.fit(one, other, language)
 
 
 async def _asked(request: Request, settings: TheSettings) -> Ask:
@@ -76,7 +78,8 @@ async def knock_on(
     """The cheapest complete change that goes together, in the fewest extra positions: what to buy, what to
     do, what to measure first, what stays, each with its reason; or the wishes that contradict each other
     and the ways out.  The Server-Timing header says how long each stage took."""
-    tagged(request, desk.holdings.version, media, ask.model_dump_json())
+    language = language_of(request)
+    tagged(request, desk.holdings.version, media, language, ask.model_dump_json())
     timings: dict[str, float] = {}
 
     def work() -> bytes:
@@ -88,7 +91,7 @@ async def knock_on(
                     place="the ask", wrong="its wishes contradict each other", mend=f"Take {JSON} to see which"
                 )
                 raise Refusal(409, "no-plan", str(error), line) from None
-        told = desk.ask(ask, timings)
+        told = desk.ask(ask, timings, language=language)
         started = perf_counter()
         body = (told.model_dump_json() if media == JSON else tell_text(told)).encode()
         timings["write"] = perf_counter() - started
@@ -96,6 +99,7 @@ async def knock_on(
 
     body = await turns.run(work)
     reply = Response(body, media_type=media)
+    say_language(reply, language)
     if timings:
         reply.headers["Server-Timing"] = ", ".join(f"{stage};dur={s * 1000:.2f}" for stage, s in timings.items())
     return reply

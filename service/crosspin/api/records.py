@@ -13,6 +13,7 @@ from crosspin.answer.plan import Mate, PartLine, Taker
 from crosspin.api import examples
 from crosspin.api.accept import HTML, JSON, JSON_LD, TURTLE
 from crosspin.api.html import html_reply, record_pages
+from crosspin.api.language import TheLanguage
 from crosspin.api.negotiate import offer
 from crosspin.api.paging import page_of
 from crosspin.api.problems import ProblemLine, Refusal
@@ -197,13 +198,14 @@ async def part_mates(
     part: PartId,
     desk: TheDesk,
     turns: TheTurns,
+    language: TheLanguage,
     vehicle: Annotated[
         str | None, Query(description="Only what this vehicle has.", examples=[examples.VEHICLE])
     ] = None,
 ) -> Page[Mate]:
     """What fits a part: orderable parts on record, or, given a vehicle, its parts that this one would meet,
     each with the verdict there."""
-    found = await turns.run(lambda: desk.mates(part, vehicle))
+    found = await turns.run(lambda: desk.mates(part, vehicle, language))
     return Page(items=tuple(found), total=len(found))
 
 

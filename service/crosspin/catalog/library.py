@@ -18,7 +18,7 @@ from crosspin.model.records import Records, record_triples, source_digests, sour
 from crosspin.model.schema import Model
 from crosspin.model.terms import thing
 from crosspin.store.graph import DERIVED, FORMATS, ONTOLOGY, SUFFIXES, GraphStore, folder_digest
-from crosspin.store.packs import BrokenPack, Pack, read_packs
+from crosspin.store.packs import BrokenPack, Pack, languages, read_packs
 
 SOURCES = thing("source", "")
 LEDGER = thing("ledger", "sources")
@@ -110,6 +110,15 @@ class Library:
         self.graph.take_over(fresh.graph, {LEDGER, ONTOLOGY, DERIVED, *sources})
         self.packs, self.model, self.holdings = fresh.packs, fresh.model, fresh.holdings
         self._ontology_digest = fresh._ontology_digest
+
+    @property
+    def languages(self) -> tuple[str, ...]:
+        """The languages that the ontology has words in, English first."""
+        return languages(self.graph.facts([ONTOLOGY]))
+
+    def model_in(self, language: str) -> Model:
+        """The model with its words in a language, where they are written in it."""
+        return read_model(self.graph.facts([ONTOLOGY, DERIVED]), self.holdings.version, language)
 
     def _note(self, source: str, digest: str) -> None:
         digests = source_digests(self.graph.facts([LEDGER])) | {source: digest}

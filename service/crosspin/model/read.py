@@ -46,12 +46,13 @@ from crosspin.store.graph import Facts
 from crosspin.store.graph import Term as Node
 
 
-def read_model(facts: Facts, version: str) -> Model:
-    """Build the model from the ontology, the layouts and what the layout rules derived.
+def read_model(facts: Facts, version: str, language: str = "en") -> Model:
+    """Build the model from the ontology, the layouts and what the layout rules derived, with its words in a
+    language where they are written in it, and in English where they are not.
 
     Raises BrokenOntology where a term lacks what it must have or names a term that is not there.
     """
-    r = Reader(facts)
+    r = Reader(facts, language)
     dimensions = r.table("Dimension", lambda n: _dimension(r, n))
     kinds = _kinds(r)
     roles = r.table("Role", lambda n: _role(r, n))
@@ -352,7 +353,7 @@ def _layout(r: Reader, node: Node) -> Layout:
         label=named["label"],
         definition=named["definition"],
         stations={r.text(s, "code"): _classes(r, s) for s in stations},
-        station_labels={r.text(s, "code"): r.facts.all(s, RDFS + "label")[0].value for s in stations},
+        station_labels={r.text(s, "code"): r.label(s) for s in stations},
         positions=tuple(
             Position(
                 path=path,

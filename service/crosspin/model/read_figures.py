@@ -8,7 +8,7 @@ from crosspin.figures.derive import FORMULAS
 from crosspin.figures.exact import canonical
 from crosspin.figures.quantity import Quantity
 from crosspin.model.figure import Figure, FigureInput, Formula, Gathering, Limit, Sense, Source, SpeedTable, Worked
-from crosspin.model.reader import RDFS, BrokenOntology, Reader
+from crosspin.model.reader import BrokenOntology, Reader
 from crosspin.model.schema import Datatype, Dimension, Model
 from crosspin.model.terms import DEF, UNIT
 from crosspin.store.graph import Term as Node
@@ -94,9 +94,8 @@ def _source(r: Reader, node: Node) -> Source:
         canonical(Decimal(c.value)) if c.datatype.value.rpartition("#")[2] in ("decimal", "integer") else c.value
         for c in r.literals(node, "constant")
     ]
-    labels = r.facts.all(node, RDFS + "label")
     return Source(
-        label=labels[0].value if labels else "",
+        label=r.label(node),
         constants=tuple(sorted(constants, key=lambda c: (str(type(c)), c))),
         unit=_unit(r, node),
         roles=r.ids(node, "readsRole"),

@@ -1,6 +1,6 @@
 """Typed look-ups in the facts of the ontology, which name the term when something is missing or doubled."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from decimal import Decimal
 from typing import TypeVar
 
@@ -26,8 +26,10 @@ class BrokenOntology(ValueError):
 class Reader:
     """Typed look-ups that name the term when something is missing or doubled."""
 
-    def __init__(self, facts: Facts) -> None:
+    def __init__(self, facts: Facts, language: str = "en") -> None:
+        """Words are read in a language where they are written in it, in English where not."""
         self.facts = facts
+        self.language = language
 
     def ids(self, node: Node, name: str) -> tuple[str, ...]:
         """Identifiers of everything that a property of ours leads to."""
@@ -48,9 +50,13 @@ class Reader:
         return value
 
     def literals(self, node: Node, name: str) -> list[Literal]:
-        """The values of a property, without those in another language than English."""
-        values = [v for v in self.facts.all(node, DEF + name) if isinstance(v, Literal)]
-        return [v for v in values if v.language in (None, "en")]
+        """The values of a property: those in the reader's language, or else in English and in none."""
+        return self._spoken(self.facts.all(node, DEF + name))
+
+    def _spoken(self, values: Sequence[Node]) -> list[Literal]:
+        literals = [v for v in values if isinstance(v, Literal)]
+        plain = [v for v in literals if v.language in (None, "en")]
+        return [v for v in literals if v.language == self.language] or plain
 
     def maybe_text(self, node: Node, name: str) -> str | None:
         """The value of a property as text, None without one; raises BrokenOntology where there are several."""
@@ -79,15 +85,17 @@ class Reader:
         """Every value of a property as text."""
         return tuple(v.value for v in self.literals(node, name))
 
+    def label(self, node: Node) -> str:
+        """The label of a thing, "" where it has none."""
+        return next((v.value for v in self._spoken(self.facts.all(node, RDFS + "label"))), "")
+
     def named(self, node: Node) -> dict[str, str]:
         """id, label and definition."""
         if isinstance(node, BlankNode):
             raise BrokenOntology(f"a blank node is used where a named term is needed: {self.facts.about(node)}")
         found: dict[str, str] = {"id": identifier(node.value)}
         for key, predicate in (("label", RDFS + "label"), ("definition", SKOS + "definition")):
-            values = [
-                v for v in self.facts.all(node, predicate) if isinstance(v, Literal) and v.language in (None, "en")
-            ]
+            values = self._spoken(self.facts.all(node, predicate))
             if len(values) != 1:
                 raise BrokenOntology(f"{node} needs exactly one English {key}, has {len(values)}")
             found[key] = values[0].value

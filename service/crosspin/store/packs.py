@@ -5,13 +5,13 @@ marked `cp:addsFreely`, and say things in another language; to change anything e
 `cp:Replacement`, which takes away what the owner said.
 """
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from pyoxigraph import BlankNode, Literal, NamedNode, Quad
 
-from crosspin.store.graph import BrokenText, parse_text
+from crosspin.store.graph import BrokenText, Facts, parse_text
 
 SHIPPED = "crosspin"
 """The name under which all that comes with the program speaks."""
@@ -293,7 +293,8 @@ def value_of(node: object) -> str:
     return "[ ... ]" if isinstance(node, BlankNode) else str(node).partition("^^")[0]
 
 
-def languages(quads: Iterable[Quad]) -> Collection[str]:
-    """The languages in which labels and sentences are written, sorted, English first."""
-    found = {q.object.language for q in quads if isinstance(q.object, Literal) and q.object.language}
-    return ("en", *sorted(found - {"en"}))
+def languages(facts: Facts) -> tuple[str, ...]:
+    """The languages in which labels and sentences are written, English first."""
+    values = (v for subject in facts.subjects() for found in facts.about(subject).values() for v in found)
+    spoken = {v.language for v in values if isinstance(v, Literal) and v.language}
+    return ("en", *sorted(spoken - {"en"}))
