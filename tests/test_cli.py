@@ -26,7 +26,9 @@ DEMO = str(ROOT / "seed_data/asks/hill-patrol.json")
 def seeded(monkeypatch: pytest.MonkeyPatch) -> None:
     """Without a store the commands read the seed data; opening it once is enough."""
     real = Desk.open
-    monkeypatch.setattr(Desk, "open", lambda folder=None, packs=(): seed_desk() if folder is None else real(folder))
+    monkeypatch.setattr(
+        Desk, "open", lambda folder=None, packs=(): seed_desk() if folder is None else real(folder, packs)
+    )
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:

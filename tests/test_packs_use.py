@@ -209,5 +209,5 @@ def test_parts_of_a_kind_that_went_with_its_pack_are_told(tmp_path: Path) -> Non
     library = Library(ONTOLOGY, tmp_path / "store", [WINCH])
     library.import_file(WINCH / "data/parts/HydraulicWinch.csv")
     del library
-    with pytest.raises(BrokenOntology, match="HydraulicWinch.*lay the pack that defines it upon the ontology"):
+    with pytest.raises(BrokenOntology, match=r"HydraulicWinch.*lay the pack that defines it upon the ontology"):
         Library(ONTOLOGY, tmp_path / "store")
