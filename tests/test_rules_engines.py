@@ -16,7 +16,7 @@ from rules.support import read_quads, rule_files
 # pySHACL takes a third of a second for a case that places parts, and minutes for all contacts: one part of them
 # is tried each time, and all of them where CROSSPIN_EVERY_CASE is set.
 CONTACT_PARTS = 4
-PLACEMENT_PARTS = 16
+PLACEMENT_PARTS = 64
 PLACEMENT = NamedNode(DEF + "Placement")
 
 
