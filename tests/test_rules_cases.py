@@ -103,4 +103,6 @@ def test_a_false_expectation_is_reported() -> None:
     expected, refused = toy.expects, toy.refuses
     turned = type(toy)(toy.iri, toy.label, toy.tests, toy.given, refused, expected)
     problems = [miss.problem for miss in Bench(read_quads(rule_files())).judge(turned)]
-    assert problems == ["is expected but does not follow"] * 2 + ["is refused but follows"]
+    assert [problem.partition(";")[0] for problem in problems] == ["is expected but does not follow"] * 2 + [
+        "is refused but follows"
+    ]

@@ -63,7 +63,10 @@ class Climb:
                 # Too large a table: follow whatever there is to follow, and come back to the same budget.
                 ways, found, bound = self._ways(node, node.floor), INFINITE, floor
                 if ways is None:
-                    raise
+                    if stride <= self._step:
+                        raise
+                    heappush(waiting, (floor, next(order), stride // 2, node))
+                    continue
             else:
                 bound = budget + 1
                 if found < INFINITE:
