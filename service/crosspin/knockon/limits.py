@@ -1,7 +1,7 @@
 """The bounds of the search.  It is exact or it says which of these stopped it."""
 
-TABLE_LIMIT = 1 << 25
-"""Most numbers in one table while variables are eliminated (rows times columns; 128 MB)."""
+TABLE_LIMIT = 1 << 26
+"""Most numbers in one table while variables are eliminated (rows times columns; 256 MB)."""
 
 QUICK_LIMIT = 1 << 20
 """Most numbers in one table of the first try; beyond it, the search goes on under a budget."""
