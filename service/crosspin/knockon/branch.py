@@ -8,6 +8,8 @@ do; each of them is then followed by itself, the one that could come out cheapes
 from heapq import heappop, heappush
 from itertools import count
 
+import numpy as np
+
 from crosspin.knockon.eliminate import Elimination
 from crosspin.knockon.limits import BRANCH_LIMIT, INFINITE, SearchLimit
 from crosspin.knockon.order import Order
@@ -63,10 +65,11 @@ class Climb:
                 # Too large a table: follow whatever there is to follow, and come back to the same budget.
                 ways, found, bound = self._ways(node, node.floor), INFINITE, floor
                 if ways is None:
-                    if stride <= self._step:
-                        raise
-                    heappush(waiting, (floor, next(order), stride // 2, node))
-                    continue
+                    if stride > self._step:
+                        heappush(waiting, (floor, next(order), stride // 2, node))
+                        continue
+                    wide = node.moved(len(node.counts()))[:1] or [int(np.argmax(node.counts()))]
+                    ways = node.ways(wide[0])
             else:
                 bound = budget + 1
                 if found < INFINITE:

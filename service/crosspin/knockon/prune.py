@@ -88,10 +88,14 @@ class Pruner:
         other._propagate(self._beside[variable], UNLIMITED)
         return other
 
+    def counts(self) -> list[int]:
+        """How many values every variable still has."""
+        return [int((over < INFINITE).sum()) for over in self._over]
+
     def moved(self, most: int) -> list[int]:
         """Variables that must change and have several values to choose from, but no more than `most`: those with the
         fewest first."""
-        counts = [int((over < INFINITE).sum()) for over in self._over]
+        counts = self.counts()
         found = [v for v, over in enumerate(self._over) if over[self._rest[v]] >= INFINITE and 1 < counts[v] <= most]
         return sorted(found, key=counts.__getitem__)
 
