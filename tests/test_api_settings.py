@@ -13,6 +13,7 @@ def test_the_environment_rules() -> None:
     given = {"CROSSPIN_API_KEY": "k", "CROSSPIN_QUERY_SECONDS": "2.5", "CROSSPIN_BODY_LIMIT": "10", "HOME": "/"}
     assert Settings.from_environment(given) == Settings(api_key="k", query_seconds=2.5, body_limit=10)
     assert Settings.from_environment({}) == Settings()
+    assert Settings.from_environment({"CROSSPIN_PACKS": "/a:/b"}).packs == "/a:/b"
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,9 @@ from pathlib import Path
 from shutil import copytree, rmtree
 
 import pytest
+from fastapi import FastAPI
 
+from api_client import client_of
 from crosspin.answer.desk import Desk
 from crosspin.answer.plan import Plan
 from crosspin.catalog.library import Library
@@ -203,6 +205,23 @@ def test_the_packs_in_use_are_listed(
     told = capsys.readouterr().out
     assert "adds to cp:TransferCase: cp:hasFeature cp:takeOffSpline" in told
     assert 'ours replaces cp:hoseOnVent-barbDiameter cp:lower: "-0.5" becomes "-0.2".' in told
+
+
+@pytest.mark.parametrize("by", ["environment", "option"])
+def test_the_service_takes_packs(by: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    served: list[FastAPI] = []
+
+    def serve(app: FastAPI, **_: object) -> None:
+        served.append(app)
+
+    monkeypatch.setattr("uvicorn.run", serve)
+    if by == "environment":
+        monkeypatch.setenv("CROSSPIN_PACKS", str(WINCH))
+    assert main(["serve", *(() if by == "environment" else ("--packs", str(WINCH)))]) == 0
+    (app,) = served
+    with client_of(app) as client:
+        assert client.get("/v1/kinds/HydraulicWinch").json()["kind"]["label"] == "hydraulic winch"
+        assert client.get("/v1/parts/hw-6t").status_code == 200
 
 
 def test_parts_of_a_kind_that_went_with_its_pack_are_told(tmp_path: Path) -> None:

@@ -24,7 +24,7 @@ from crosspin.knockon.ask import Ask, AskError, Fit
 from crosspin.knockon.limits import SearchLimit
 from crosspin.model.drafts import Refused
 from crosspin.model.reader import BrokenOntology
-from crosspin.pack_commands import add_commands, add_packs_option, packs_of
+from crosspin.pack_commands import add_commands, add_packs_option, folders_in, packs_of
 from crosspin.store.graph import BrokenText
 
 ANSWERED, CONTRADICTION, BAD_INPUT = 0, 1, 2
@@ -74,10 +74,10 @@ def _as_problem(message: str) -> str:
 # ---------------------------------------------------------------------- commands
 
 
-def _desk(given: argparse.Namespace) -> Desk:
+def _desk(given: argparse.Namespace, packs: Sequence[Path] | None = None) -> Desk:
     folder: Path | None = given.store
     try:
-        return Desk.open(folder, packs_of(given))
+        return Desk.open(folder, packs_of(given) if packs is None else packs)
     except OSError as error:
         raise BadInput(
             f"{folder or 'data'}: it cannot be opened ({error}). Give a folder that nobody else has open"
@@ -86,7 +86,7 @@ def _desk(given: argparse.Namespace) -> Desk:
 
 def _serve(given: argparse.Namespace) -> int:
     settings = Settings.from_environment()
-    app = create_app(_desk(given), settings)
+    app = create_app(_desk(given, given.packs or folders_in(settings.packs)), settings)
     uvicorn.run(app, host=given.host, port=given.port, server_header=False)
     return ANSWERED
 

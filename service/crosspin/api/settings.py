@@ -26,6 +26,8 @@ class Settings:
     query_memory   bytes that one SPARQL query may take beyond the data
     query_rows     rows or triples of one SPARQL result; more are cut off and said to be
     query_workers  SPARQL queries at the same time
+    packs          folders of packs, one after the other like those of PATH
+    reload_seconds how often it is looked whether the ontology or a pack has changed; 0: never
     """
 
     api_key: str = ""
@@ -37,6 +39,8 @@ class Settings:
     query_memory: int = 512 * 1024 * 1024
     query_rows: int = 10_000
     query_workers: int = 2
+    packs: str = ""
+    reload_seconds: float = 0.0
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] = os.environ) -> "Settings":
