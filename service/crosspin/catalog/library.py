@@ -216,6 +216,9 @@ class Library:
             for name in (ONTOLOGY, DERIVED):
                 graph.replace(name, fresh.triples(name))
             self._put_back(writer, graph, models["en"], sources)
+            for pack in reading.packs:
+                if pack.data is not None and PACK_DATA + pack.name in sources:
+                    self._write(writer, graph, models["en"], *self._of_folder(pack.data, PACK_DATA + pack.name))
             self._state = state
         self._time("compile the catalog", started)
 
@@ -250,9 +253,9 @@ class Library:
     # ------------------------------------------------------------------ imports
 
     def take_in_data(self) -> None:
-        """Put the data of the packs on record; raises Refused where it cannot be taken."""
+        """Put the data of the packs on record that are new; raises Refused where it cannot be taken."""
         for pack in self.packs:
-            if pack.data is not None:
+            if pack.data is not None and PACK_DATA + pack.name not in self.sources():
                 self.import_folder(pack.data, PACK_DATA + pack.name)
 
     def import_file(self, path: Path, kind: str | None = None) -> Imported:
@@ -274,7 +277,14 @@ class Library:
         return self._put(source, self._drafts(source, text, media_type, kind), sha256(text).hexdigest())
 
     def import_folder(self, folder: Path, source: str | None = None) -> Imported:
-        """Import every CSV and RDF file below a folder as one source, named after it, all or nothing."""
+        """Import every CSV and RDF file below a folder as one source, named after it, all or nothing.
+
+        Raises Refused with every problem found.
+        """
+        return self._put(*self._of_folder(folder, source or folder.name))
+
+    def _of_folder(self, folder: Path, source: str) -> tuple[str, Drafts, str]:
+        """A source, what it says and its digest; files are read while the drafts are gone through."""
         paths = sorted(p for p in folder.rglob("*") if p.suffix == ".csv" or p.suffix in SUFFIXES)
         digest = sha256()
         for path in paths:
@@ -295,7 +305,7 @@ class Library:
                 kits.extend(found.kits)
                 vehicles.extend(found.vehicles)
 
-        return self._put(source or folder.name, Drafts(parts(), kits, vehicles), digest.hexdigest())
+        return source, Drafts(parts(), kits, vehicles), digest.hexdigest()
 
     def _drafts(self, source: str, text: bytes, media_type: str, kind: str) -> Drafts:
         if media_type == "text/csv":
@@ -310,22 +320,28 @@ class Library:
         return read_rdf(text, media_type, source, self.model, units)
 
     def _put(self, source: str, drafts: Drafts, digest: str) -> Imported:
-        started = perf_counter()
         with self._writing() as (writer, graph):
-            writer.begin(source, digest)
-            taken: TakenIn = take_in(drafts, self.model, writer)
-            _refuse_loose_ends(writer, source)
-            self._time("check what is imported", started)
-            started = perf_counter()
-            writer.settle()
-            self._time("index what is imported", started)
-            started = perf_counter()
-            catalog = writer.catalog
-            records = (catalog.parts_of(source), catalog.specs_in(source), catalog.kits_of(source))
-            triples = record_triples(self.model, *records, catalog.vehicles_of(source))
-            graph.replace(SOURCES + source, triples)
-            self._time("write what is imported", started)
+            taken = self._write(writer, graph, self.model, source, drafts, digest)
         return Imported(source, taken.parts, taken.kits, taken.vehicles)
+
+    def _write(
+        self, writer: Writer, graph: GraphStore, model: Model, source: str, drafts: Drafts, digest: str
+    ) -> TakenIn:
+        """Put one source on record, in place of whatever it held."""
+        started = perf_counter()
+        writer.begin(source, digest)
+        taken = take_in(drafts, model, writer)
+        _refuse_loose_ends(writer, source)
+        self._time("check what is imported", started)
+        started = perf_counter()
+        writer.settle()
+        self._time("index what is imported", started)
+        started = perf_counter()
+        catalog = writer.catalog
+        records = (catalog.parts_of(source), catalog.specs_in(source), catalog.kits_of(source))
+        graph.replace(SOURCES + source, record_triples(model, *records, catalog.vehicles_of(source)))
+        self._time("write what is imported", started)
+        return taken
 
 
 def _words_of_kinds(model: Model) -> dict[str, str]:

@@ -173,9 +173,9 @@ class GraphStore:
 
 
 def folder_digest(folder: Path) -> bytes:
-    """A digest of the names and the text of every Turtle file below the folder."""
+    """A digest of the names and the text of every Turtle and CSV file below the folder."""
     digest = sha256()
-    for path in sorted(folder.rglob("*.ttl")):
+    for path in sorted((*folder.rglob("*.ttl"), *folder.rglob("*.csv"))):
         digest.update(path.relative_to(folder).as_posix().encode() + b"\0" + path.read_bytes())
     return digest.digest()
 
