@@ -14,7 +14,7 @@ from pydantic.json_schema import models_json_schema
 from crosspin import __version__
 from crosspin.answer.desk import Desk
 from crosspin.answer.plan import Contradiction, Plan
-from crosspin.api import counter, finding, imports, ontology, problems, questions, records, sparql
+from crosspin.api import counter, finding, imports, ontology, problems, questions, records, sparql, whence
 from crosspin.api.negotiate import NotModified, not_modified
 from crosspin.api.settings import Settings
 from crosspin.api.wiring import Envelope, Turns
@@ -59,7 +59,7 @@ def create_app(desk: Desk, settings: Settings | None = None) -> FastAPI:
     app.state.model_text = ontology.ModelText()
     app.state.pages = Pages()
     app.state.answers = counter.Answers()
-    for module in (counter, finding, questions, records, ontology, imports, sparql):
+    for module in (counter, finding, questions, whence, records, ontology, imports, sparql):
         app.include_router(module.router)
     app.add_middleware(Envelope)
     problems.install(app)
