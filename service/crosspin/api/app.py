@@ -14,10 +14,12 @@ from pydantic.json_schema import models_json_schema
 from crosspin import __version__
 from crosspin.answer.desk import Desk
 from crosspin.answer.plan import Contradiction, Plan
-from crosspin.api import counter, finding, imports, ontology, problems, questions, records, sparql, whence
+from crosspin.answer.saved import ASKS, SavedPlans
+from crosspin.api import counter, finding, imports, ontology, problems, questions, records, rules, sparql, whence
 from crosspin.api.negotiate import NotModified, not_modified
 from crosspin.api.settings import Settings
 from crosspin.api.wiring import Envelope, Turns
+from crosspin.home import data_folder
 from crosspin.knockon.ask import Ask
 from crosspin.page.render import Pages
 from crosspin.store.sparql import QueryPool
@@ -59,7 +61,9 @@ def create_app(desk: Desk, settings: Settings | None = None) -> FastAPI:
     app.state.model_text = ontology.ModelText()
     app.state.pages = Pages()
     app.state.answers = counter.Answers()
-    for module in (counter, finding, questions, whence, records, ontology, imports, sparql):
+    app.state.casebooks = rules.Casebooks()
+    app.state.saved_plans = SavedPlans(desk, [data_folder("seed_data") / ASKS, *used.asks_folders])
+    for module in (counter, finding, questions, whence, records, ontology, rules, imports, sparql):
         app.include_router(module.router)
     app.add_middleware(Envelope)
     problems.install(app)

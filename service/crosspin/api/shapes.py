@@ -6,6 +6,7 @@ from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel, ConfigDict
 
+from crosspin.answer.saved import Fired
 from crosspin.knockon.ask import ReadingWish
 from crosspin.model.figure import Figure, Formula, SpeedTable
 from crosspin.model.schema import (
@@ -20,6 +21,8 @@ from crosspin.model.schema import (
     Resource,
     Spec,
 )
+from crosspin.model.written_rule import WrittenRule
+from crosspin.rules.casebook import CaseLine
 
 Item = TypeVar("Item")
 
@@ -80,6 +83,7 @@ class RuleSort(StrEnum):
     FIGURE = "figure"
     SPEED_TABLE = "speed-table"
     FORMULA = "formula"
+    WRITTEN = "written"
 
 
 class RuleLine(Shape):
@@ -92,10 +96,12 @@ class RuleLine(Shape):
 
 
 class RuleSheet(Shape):
-    """A rule as the ontology has it."""
+    """A rule as the ontology has it, the cases that try it, and what became of it in the plans for saved asks."""
 
     sort: RuleSort
-    rule: JointKind | Need | Renewal | Resource | Remedy | Consequence | Figure | SpeedTable | Formula
+    rule: JointKind | Need | Renewal | Resource | Remedy | Consequence | Figure | SpeedTable | Formula | WrittenRule
+    cases: tuple[CaseLine, ...]
+    saved_plans: tuple[Fired, ...]
 
 
 class PartSummary(Shape):
