@@ -275,6 +275,15 @@ class Desk:
             self._bench = self._compile()
         return imported
 
+    def reread(self) -> None:
+        """Answer by what the ontology and its packs say now, all or nothing.
+
+        Raises BrokenText, BrokenOntology or Refused; nothing has changed then.
+        """
+        with self._writing:
+            self.library.reread()
+            self._bench = self._compile()
+
     def snapshot(self, path: Path) -> str:
         """Write the whole graph to `path` as N-Quads, between imports, and return its version."""
         with self._writing:

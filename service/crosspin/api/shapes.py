@@ -7,6 +7,7 @@ from typing import Any, Generic, TypeVar
 from pydantic import BaseModel, ConfigDict
 
 from crosspin.answer.saved import Fired
+from crosspin.api.problems import ProblemLine
 from crosspin.knockon.ask import ReadingWish
 from crosspin.model.figure import Figure, Formula, SpeedTable
 from crosspin.model.schema import (
@@ -230,3 +231,21 @@ class ImportDone(Shape):
     kits: int
     vehicles: int
     version: str
+
+
+class PackLine(Shape):
+    """A pack in use: its terms, what it adds to the terms of others, and what it replaces and why."""
+
+    name: str
+    terms: tuple[str, ...]
+    additions: tuple[str, ...]
+    replacements: tuple[str, ...]
+
+
+class Health(Shape):
+    """By what the service answers; `refused` tells why folders that it `watches` were not taken as they are now."""
+
+    version: str
+    watches: bool
+    refused: tuple[ProblemLine, ...]
+    packs: tuple[PackLine, ...]
