@@ -10,10 +10,13 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fnmatch import fnmatchcase
+from functools import partial
 from typing import Any
 
 import pyoxigraph as ox
 
+from benchmarks.clock import Stopped, Timed, limited, timed
+from benchmarks.rows import Row
 from crosspin.answer.desk import Desk
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import Ask
@@ -239,7 +242,8 @@ def rdflib_alone(data: list[ox.Triple]) -> Engine:
     def rows(text: str) -> list[tuple[str, ...]]:
         if text not in prepared:
             prepared[text] = prepareQuery(text)
-        return [tuple(map(str, row)) for row in graph.query(prepared[text])]
+        found: Any = graph.query(prepared[text])
+        return [tuple(map(str, row)) for row in found]
 
     return rows
 
@@ -253,7 +257,8 @@ def rdflib_over_oxigraph(data: list[ox.Triple]) -> Engine:
     graph = rdflib.Graph(OxigraphStore(store=_store(data)), DATASET_DEFAULT_GRAPH_ID)
 
     def rows(text: str) -> list[tuple[str, ...]]:
-        return [tuple(map(str, row)) for row in graph.query(text)]
+        found: Any = graph.query(text)
+        return [tuple(map(str, row)) for row in found]
 
     return rows
 
@@ -263,3 +268,31 @@ PEERS: dict[str, Callable[[list[ox.Triple]], Engine]] = {
     "rdflib over Oxigraph": rdflib_over_oxigraph,
     "rdflib": rdflib_alone,
 }
+
+
+def measure(desk: Desk, asks: Sequence[Ask], size: int, stopped: set[str]) -> list[Row]:
+    """Seconds for one hop, the mean of several; engines in `stopped` are left out, and who is stopped now joins."""
+    model, catalog = desk.holdings.model, desk.holdings.catalog
+    asked = hops(model, catalog, asks)
+    mine = timed(lambda: [ours(desk, hop) for hop in asked])
+    rows = [Row("a", "", "ours", size, mine.seconds / len(asked))]
+    data = triples(model, catalog)
+    for name in PEERS:
+        if name in stopped:
+            rows.append(Row("a", "", name, size, None, "left out"))
+            continue
+        found = limited(partial(_peer, name, data, model, catalog, asked))
+        if isinstance(found, Stopped):
+            stopped.add(name)
+            rows.append(Row("a", "", name, size, None, f"{found.why}, loading included"))
+            continue
+        assert found.answer == mine.answer, f"{name} answers something else at {size} parts"
+        rows.append(Row("a", "", name, size, found.seconds / len(asked)))
+    return rows
+
+
+def _peer(
+    name: str, data: list[ox.Triple], model: Model, catalog: Catalog, asked: Sequence[Hop]
+) -> Timed[list[Answer]]:
+    engine = PEERS[name](data)
+    return timed(lambda: [by_sparql(model, catalog, hop, engine) for hop in asked])
