@@ -1,4 +1,4 @@
-"""The command line: serve, ask, import, fit, mates, pack.
+"""The command line: serve, ask, why-not, import, fit, mates, pack.
 
 Exit codes: 0 answered, 1 answered with a contradiction, 2 the input is wrong.  Answers go to standard
 output, everything else to standard error, a problem a line: "place: wrong. mend".
@@ -28,6 +28,7 @@ from crosspin.pack_commands import add_commands, add_packs_option, folders_in, p
 from crosspin.store.graph import BrokenText
 
 ANSWERED, CONTRADICTION, BAD_INPUT = 0, 1, 2
+_HELD = {True: "yes", False: "no", None: "open"}
 
 
 class BadInput(Exception):
@@ -92,7 +93,7 @@ def _serve(given: argparse.Namespace) -> int:
 
 
 def _ask(given: argparse.Namespace) -> int:
-    ask = _ask_from_file(given.file) if given.file else _ask_from_options(given)
+    ask = _asked(given)
     desk = _desk(given)
     times: dict[str, float] = {}
     told = desk.ask(ask, times, language=given.language)
@@ -101,6 +102,10 @@ def _ask(given: argparse.Namespace) -> int:
         for stage, seconds in {**desk.timings, **times}.items():
             print(f"{stage:<36}{seconds * 1000:10.1f} ms", file=sys.stderr)
     return CONTRADICTION if isinstance(told, Contradiction) else ANSWERED
+
+
+def _asked(given: argparse.Namespace) -> Ask:
+    return _ask_from_file(given.file) if given.file else _ask_from_options(given)
 
 
 def _ask_from_file(name: str) -> Ask:
@@ -127,6 +132,21 @@ def _ask_from_options(given: argparse.Namespace) -> Ask:
             raise BadInput(f"--fit {text}: it is not position=part. Write it like front/carrier=some-part")
         fits.append(Fit(at=at, part=part))
     return Ask(vehicle=given.vehicle, fit=tuple(fits), keep=tuple(given.keep), remove=tuple(given.remove))
+
+
+def _why_not(given: argparse.Namespace) -> int:
+    told = _desk(given).why_not(_asked(given), given.rule, given.about)
+    if given.json:
+        print(told.model_dump_json(indent=2))
+        return ANSWERED
+    print(f"{told.rule}: {told.definition}")
+    spoken = [place.at for place in told.places if place.spoke]
+    print(f"It spoke at: {', '.join(spoken)}." if spoken else "It did not speak.")
+    for place in told.places:
+        print(f"{place.at}:")
+        for tried in place.conditions:
+            print(f"  {_HELD[tried.holds]:<5} {tried.condition}: {tried.found}")
+    return ANSWERED
 
 
 def _import(given: argparse.Namespace) -> int:
@@ -213,12 +233,16 @@ def _parser() -> argparse.ArgumentParser:
     serve.add_argument("--port", type=int, default=8000)
 
     ask = command("ask", _ask, "what else must change; the ask as JSON in a file, or by options")
-    ask.add_argument("file", nargs="?", metavar="FILE", help="the ask as JSON; - for standard input")
-    ask.add_argument("--vehicle", help="the vehicle, by id")
-    ask.add_argument("--fit", action="append", default=[], metavar="AT=PART", help="fit this part there")
-    ask.add_argument("--keep", action="append", default=[], metavar="PATTERN", help="keep what stands there")
-    ask.add_argument("--remove", action="append", default=[], metavar="PATTERN", help="remove what stands there")
-    ask.add_argument("--json", action="store_true", help="answer as JSON")
+    why_not = command("why-not", _why_not, "why a rule did not speak in the plan for an ask")
+    for sub in (ask, why_not):
+        sub.add_argument("file", nargs="?", metavar="FILE", help="the ask as JSON; - for standard input")
+        sub.add_argument("--vehicle", help="the vehicle, by id")
+        sub.add_argument("--fit", action="append", default=[], metavar="AT=PART", help="fit this part there")
+        sub.add_argument("--keep", action="append", default=[], metavar="PATTERN", help="keep what stands there")
+        sub.add_argument("--remove", action="append", default=[], metavar="PATTERN", help="remove what stands there")
+        sub.add_argument("--json", action="store_true", help="answer as JSON")
+    why_not.add_argument("--rule", required=True, help="the rule or criterion, such as those under /v1/rules")
+    why_not.add_argument("--about", metavar="AT", help="only at this position, or between two: one--other")
     ask.add_argument("--times", action="store_true", help="say on standard error how long each stage took")
 
     take_in = command("import", _import, "take parts, kits and vehicles in, each path all or nothing")

@@ -23,12 +23,18 @@ from crosspin.knockon.proposal import Conflict, Proposal
 from crosspin.knockon.search import Searcher
 from crosspin.knockon.wishes import understand
 from crosspin.model.schema import Model, Vehicle
+from crosspin.rules.derivation import Derivations
 from crosspin.rules.prover import Prover
+from crosspin.rules.why_not import NoSuchRule, WhyNot
 from crosspin.store.sparql import write_snapshot
 
 
 class NotOnRecord(LookupError):
     """Something asked for by id is not on record; the message says what would be right."""
+
+
+class NoPlan(NotOnRecord):
+    """There is no plan for an ask, because its wishes contradict each other."""
 
 
 @dataclass(frozen=True)
@@ -135,10 +141,36 @@ class Desk:
     def plan_graph(self, ask: Ask, media_type: str) -> bytes:
         """The proved plan as RDF: its placements and everything that the rules derived from them."""
         bench = self._bench
+        return bench.prover.graph(ask, self._found(bench, ask), media_type)
+
+    def derivations(self, ask: Ask, about: str | None = None) -> Derivations:
+        """From what the conclusions of the plan for an ask follow; `about` names a rule, a place, or what is said.
+
+        Raises NoPlan where there is none, and NotOnRecord where the plan concludes nothing of that.
+        """
+        bench = self._bench
+        told = bench.prover.derivations(ask, self._found(bench, ask), about)
+        if about is not None and not told.conclusions:
+            raise NotOnRecord(f"the plan concludes nothing about {about}; name a rule, a position or what is said")
+        return told
+
+    def why_not(self, ask: Ask, rule: str, about: str | None = None) -> WhyNot:
+        """What became of a rule in the plan for an ask, everywhere or at the place `about`.
+
+        Raises NoPlan where there is none, and NotOnRecord where there is no such rule or it has nothing to do with
+        that place.
+        """
+        bench = self._bench
+        try:
+            return bench.prover.why_not(ask, self._found(bench, ask), rule, about)
+        except NoSuchRule as error:
+            raise NotOnRecord(str(error)) from None
+
+    def _found(self, bench: Bench, ask: Ask) -> Proposal:
         found = bench.searcher.propose(ask)
         if isinstance(found, Conflict):
-            raise NotOnRecord("there is no plan for this ask; ask for JSON to see which wishes contradict each other")
-        return bench.prover.graph(ask, found, media_type)
+            raise NoPlan("there is no plan for this ask; ask for JSON to see which wishes contradict each other")
+        return found
 
     def _scene(self, bench: Bench, ask: Ask, found: Proposal, sayings: Sayings) -> Scene:
         vehicle = bench.holdings.catalog.vehicles[ask.vehicle]
@@ -242,6 +274,15 @@ class Desk:
             imported = self.library.import_folder(path) if path.is_dir() else self.library.import_file(path, kind)
             self._bench = self._compile()
         return imported
+
+    def reread(self) -> None:
+        """Answer by what the ontology and its packs say now, all or nothing.
+
+        Raises BrokenText, BrokenOntology or Refused; nothing has changed then.
+        """
+        with self._writing:
+            self.library.reread()
+            self._bench = self._compile()
 
     def snapshot(self, path: Path) -> str:
         """Write the whole graph to `path` as N-Quads, between imports, and return its version."""

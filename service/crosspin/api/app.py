@@ -2,7 +2,7 @@
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from threading import Thread
+from threading import Event, Thread
 from typing import Any
 
 from anyio import CapacityLimiter
@@ -14,10 +14,25 @@ from pydantic.json_schema import models_json_schema
 from crosspin import __version__
 from crosspin.answer.desk import Desk
 from crosspin.answer.plan import Contradiction, Plan
-from crosspin.api import counter, finding, imports, ontology, problems, questions, records, sparql
+from crosspin.answer.saved import ASKS, SavedPlans
+from crosspin.answer.watch import Watch
+from crosspin.api import (
+    counter,
+    finding,
+    health,
+    imports,
+    ontology,
+    problems,
+    questions,
+    records,
+    rules,
+    sparql,
+    whence,
+)
 from crosspin.api.negotiate import NotModified, not_modified
 from crosspin.api.settings import Settings
 from crosspin.api.wiring import Envelope, Turns
+from crosspin.home import data_folder
 from crosspin.knockon.ask import Ask
 from crosspin.page.render import Pages
 from crosspin.store.sparql import QueryPool
@@ -37,7 +52,11 @@ def create_app(desk: Desk, settings: Settings | None = None) -> FastAPI:
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
         # The index of what is typed is made beside the first answers, so that nobody waits for it.
         Thread(target=desk.find, args=("",), daemon=True).start()
+        stop = Event()
+        if used.reload_seconds:
+            Thread(target=app.state.watch.run, args=(used.reload_seconds, stop), daemon=True).start()
         yield
+        stop.set()
         pool.close()
 
     app = FastAPI(
@@ -59,7 +78,10 @@ def create_app(desk: Desk, settings: Settings | None = None) -> FastAPI:
     app.state.model_text = ontology.ModelText()
     app.state.pages = Pages()
     app.state.answers = counter.Answers()
-    for module in (counter, finding, questions, records, ontology, imports, sparql):
+    app.state.watch = Watch(desk)
+    app.state.casebooks = rules.Casebooks()
+    app.state.saved_plans = SavedPlans(desk, [data_folder("seed_data") / ASKS, *used.asks_folders])
+    for module in (counter, finding, questions, whence, records, ontology, rules, health, imports, sparql):
         app.include_router(module.router)
     app.add_middleware(Envelope)
     problems.install(app)

@@ -17,29 +17,14 @@ from crosspin.api.shapes import (
     KindLine,
     KindSheet,
     Page,
-    RuleLine,
-    RuleSheet,
-    RuleSort,
     TermSheet,
 )
 from crosspin.api.wiring import TheDesk, errors, known_parameters
-from crosspin.model.schema import Model, Term
+from crosspin.model.schema import Model
 from crosspin.model.terms import DEF
 from crosspin.store.describe import about, graph_text, words, write
 
 router = APIRouter(tags=["ontology"], dependencies=[Depends(known_parameters)])
-
-_TABLES = {
-    RuleSort.JOINT_KIND: "joint_kinds",
-    RuleSort.NEED: "needs",
-    RuleSort.RENEWAL: "renewals",
-    RuleSort.RESOURCE: "resources",
-    RuleSort.REMEDY: "remedies",
-    RuleSort.CONSEQUENCE: "consequences",
-    RuleSort.FIGURE: "figures",
-    RuleSort.SPEED_TABLE: "speed_tables",
-    RuleSort.FORMULA: "formulas",
-}
 
 _PAGE = {HTML: {"schema": {"type": "string"}}}
 KindId = Annotated[str, Path(description="A kind, such as those under /v1/kinds.", examples=[examples.KIND])]
@@ -159,48 +144,6 @@ def kind_csv_metadata(kind: KindId, desk: TheDesk, media: Annotated[str, Depends
     """What the columns of that CSV file mean, as metadata of the W3C's CSV on the Web."""
     text = json.dumps(csvw_metadata(_known_kind(desk, kind), kind), ensure_ascii=False, indent=1)
     return Response(text, media_type=media)
-
-
-@router.get("/v1/rules", response_model=Page[RuleLine], responses={200: {"content": _PAGE}, **errors()})
-def list_rules(
-    request: Request,
-    desk: TheDesk,
-    media: Annotated[str, Depends(offer(JSON, HTML))],
-    sort: RuleSort | None = None,
-) -> Page[RuleLine] | Response:
-    """All rules, or those of one sort: what must mate, what is needed, what is renewed, what runs short,
-    what can be mended, what follows, what is worked out."""
-    if media == HTML:
-        return html_reply(request, record_pages(request).rules())
-    lines = tuple(
-        RuleLine(id=rule.id, sort=which, label=rule.label, definition=rule.definition)
-        for which, table in _TABLES.items()
-        if sort in (None, which)
-        for rule in _table(desk.holdings.model, table).values()
-    )
-    return Page(items=lines, total=len(lines))
-
-
-def _table(model: Model, name: str) -> dict[str, Term]:
-    table: dict[str, Term] = getattr(model, name)
-    return table
-
-
-@router.get("/v1/rules/{rule}", response_model=RuleSheet, responses={200: {"content": _PAGE}, **errors(404)})
-def one_rule(
-    request: Request,
-    rule: Annotated[str, Path(description="A rule, such as those under /v1/rules.", examples=[examples.RULE])],
-    desk: TheDesk,
-    media: Annotated[str, Depends(offer(JSON, HTML))],
-) -> RuleSheet | Response:
-    """One rule: its criteria or conditions, its sentences, and the evidence behind it."""
-    model = desk.holdings.model
-    for sort, table in _TABLES.items():
-        if rule in _table(model, table):
-            if media == HTML:
-                return html_reply(request, record_pages(request).rule(rule))
-            return RuleSheet.model_construct(sort=sort, rule=_table(model, table)[rule])
-    raise NotOnRecord("there is no such rule; look it up under /v1/rules")
 
 
 _AS_GRAPH = {TURTLE: {"schema": {"type": "string"}}, JSON_LD: {"schema": {"type": "array"}}}

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import ValidationError
 
-from crosspin.answer.desk import NotOnRecord
+from crosspin.answer.desk import NoPlan
 from crosspin.answer.plan import Contradiction, Fit, Plan
 from crosspin.answer.text import tell_text
 from crosspin.api import examples
@@ -31,7 +31,7 @@ def two_parts(
     return desk.fit(one, other, language)
 
 
-async def _asked(request: Request, settings: TheSettings) -> Ask:
+async def asked(request: Request, settings: TheSettings) -> Ask:
     """The ask in the body; raises Refusal (413, 415, 422)."""
     media_type(request, JSON)
     body = await read_body(request, settings.body_limit)
@@ -41,7 +41,14 @@ async def _asked(request: Request, settings: TheSettings) -> Ask:
         raise unreadable(error) from None
 
 
-_BODY: dict[str, Any] = {
+def no_plan(error: NoPlan) -> Refusal:
+    """The refusal of a question about a plan that there is not."""
+    mend = f"Ask /v1/knock-on for {JSON} to see which"
+    line = ProblemLine(place="the ask", wrong="its wishes contradict each other", mend=mend)
+    return Refusal(409, "no-plan", str(error), line)
+
+
+ASK_BODY: dict[str, Any] = {
     "requestBody": {
         "required": True,
         "content": {
@@ -59,7 +66,7 @@ _CONTENT: dict[str, Any] = {
 
 @router.post(
     "/v1/knock-on",
-    openapi_extra=_BODY,
+    openapi_extra=ASK_BODY,
     response_model=None,
     responses={
         200: {"description": "A plan, or the wishes that contradict each other.", "content": _CONTENT},
@@ -73,7 +80,7 @@ async def knock_on(
     desk: TheDesk,
     turns: TheTurns,
     media: Annotated[str, Depends(offer(JSON, PLAIN, TURTLE, JSON_LD))],
-    ask: Annotated[Ask, Depends(_asked)],
+    ask: Annotated[Ask, Depends(asked)],
 ) -> Response:
     """The cheapest complete change that goes together, in the fewest extra positions: what to buy, what to
     do, what to measure first, what stays, each with its reason; or the wishes that contradict each other
@@ -86,11 +93,8 @@ async def knock_on(
         if media in (TURTLE, JSON_LD):
             try:
                 return desk.plan_graph(ask, media)
-            except NotOnRecord as error:
-                line = ProblemLine(
-                    place="the ask", wrong="its wishes contradict each other", mend=f"Take {JSON} to see which"
-                )
-                raise Refusal(409, "no-plan", str(error), line) from None
+            except NoPlan as error:
+                raise no_plan(error) from None
         told = desk.ask(ask, timings, language=language)
         started = perf_counter()
         body = (told.model_dump_json() if media == JSON else tell_text(told)).encode()

@@ -3,6 +3,7 @@
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
+from pathlib import Path
 
 from crosspin.store.sparql import QueryLimits
 
@@ -27,6 +28,7 @@ class Settings:
     query_rows     rows or triples of one SPARQL result; more are cut off and said to be
     query_workers  SPARQL queries at the same time
     packs          folders of packs, one after the other like those of PATH
+    asks           folders of saved asks, as JSON, beside those that are shipped
     reload_seconds how often it is looked whether the ontology or a pack has changed; 0: never
     """
 
@@ -40,6 +42,7 @@ class Settings:
     query_rows: int = 10_000
     query_workers: int = 2
     packs: str = ""
+    asks: str = ""
     reload_seconds: float = 0.0
 
     @classmethod
@@ -60,6 +63,11 @@ class Settings:
                 text if field.type is str else _number(name, text, float if field.type is float else int)
             )
         return cls(**values)  # type: ignore[arg-type]
+
+    @property
+    def asks_folders(self) -> list[Path]:
+        """The folders of saved asks."""
+        return [Path(one) for one in self.asks.split(os.pathsep) if one]
 
     @property
     def query_limits(self) -> QueryLimits:

@@ -6,6 +6,8 @@ from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel, ConfigDict
 
+from crosspin.answer.saved import Fired
+from crosspin.api.problems import ProblemLine
 from crosspin.knockon.ask import ReadingWish
 from crosspin.model.figure import Figure, Formula, SpeedTable
 from crosspin.model.schema import (
@@ -20,6 +22,8 @@ from crosspin.model.schema import (
     Resource,
     Spec,
 )
+from crosspin.model.written_rule import WrittenRule
+from crosspin.rules.casebook import CaseLine
 
 Item = TypeVar("Item")
 
@@ -80,6 +84,7 @@ class RuleSort(StrEnum):
     FIGURE = "figure"
     SPEED_TABLE = "speed-table"
     FORMULA = "formula"
+    WRITTEN = "written"
 
 
 class RuleLine(Shape):
@@ -92,10 +97,12 @@ class RuleLine(Shape):
 
 
 class RuleSheet(Shape):
-    """A rule as the ontology has it."""
+    """A rule as the ontology has it, the cases that try it, and what became of it in the plans for saved asks."""
 
     sort: RuleSort
-    rule: JointKind | Need | Renewal | Resource | Remedy | Consequence | Figure | SpeedTable | Formula
+    rule: JointKind | Need | Renewal | Resource | Remedy | Consequence | Figure | SpeedTable | Formula | WrittenRule
+    cases: tuple[CaseLine, ...]
+    saved_plans: tuple[Fired, ...]
 
 
 class PartSummary(Shape):
@@ -224,3 +231,21 @@ class ImportDone(Shape):
     kits: int
     vehicles: int
     version: str
+
+
+class PackLine(Shape):
+    """A pack in use: its terms, what it adds to the terms of others, and what it replaces and why."""
+
+    name: str
+    terms: tuple[str, ...]
+    additions: tuple[str, ...]
+    replacements: tuple[str, ...]
+
+
+class Health(Shape):
+    """By what the service answers; `refused` tells why folders that it `watches` were not taken as they are now."""
+
+    version: str
+    watches: bool
+    refused: tuple[ProblemLine, ...]
+    packs: tuple[PackLine, ...]

@@ -143,6 +143,30 @@ def read_address(pairs: Iterable[tuple[str, str]]) -> AskAddress:
     )
 
 
+def address_of(ask: Ask) -> AskAddress:
+    """The address that reopens an ask."""
+    return AskAddress(
+        vehicle=ask.vehicle,
+        fits=tuple(map(_wish, ask.fit)),
+        keep=ask.keep,
+        remove=ask.remove,
+        in_stock_only=ask.in_stock_only,
+    )
+
+
+def _wish(fit: Fit) -> str:
+    if fit.kit is not None:
+        return f"{fit.at}:{KIT}{fit.kit}"
+    if fit.kind is None:
+        return f"{fit.at}:{fit.part or ''}"
+    readings = []
+    for wish in fit.readings:
+        least, most = ("" if bound is None else f"{bound}" for bound in (wish.least, wish.most))
+        value = wish.equals if wish.equals is not None else f"{least}..{most}"
+        readings.append((f"{wish.feature}.{wish.dimension}", value))
+    return describing(fit.at, fit.kind, readings)
+
+
 def matching(pattern: str, layout: Iterable[str]) -> list[str]:
     """The positions that a pattern names; `*` stands for any run of characters."""
     expression = re.compile(".*".join(map(re.escape, pattern.split("*"))))

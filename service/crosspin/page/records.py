@@ -6,13 +6,17 @@ from itertools import groupby
 from typing import Any
 
 from crosspin.answer.plan import Mate, PartLine
+from crosspin.answer.saved import Fired
 from crosspin.answer.words import Words
 from crosspin.catalog.catalog import kinds_below
 from crosspin.catalog.library import Holdings
+from crosspin.knockon.ask import Ask
 from crosspin.knockon.received import received_part
 from crosspin.model.schema import Consequence, Criterion, JointKind, Kit, Model, Need, Part, Renewal, Term, Vehicle
+from crosspin.page.address import address_of
 from crosspin.page.drawing import draw, states_of_received
 from crosspin.page.render import Pages, Visit, parted
+from crosspin.rules.casebook import CaseLine
 
 RULES: Mapping[str, str] = {
     "joint_kinds": "what must mate",
@@ -24,6 +28,7 @@ RULES: Mapping[str, str] = {
     "figures": "what is worked out",
     "speed_tables": "what is worked out as a table",
     "formulas": "formulas",
+    "rules": "what is written as a query",
 }
 
 
@@ -147,8 +152,9 @@ class RecordPages:
         """All rules by sort."""
         return self._page("rules.html", tables=[(words, getattr(self.model, name)) for name, words in RULES.items()])
 
-    def rule(self, rule_id: str) -> str:
-        """A rule: its sentences, its criteria or conditions, the evidence."""
+    def rule(self, rule_id: str, cases: Sequence[CaseLine] = (), saved: Sequence[tuple[Fired, Ask | None]] = ()) -> str:
+        """A rule: its sentences, its criteria or conditions, the evidence, the cases that try it, and what became
+        of it in the plans for saved asks."""
         rule = self._rule(rule_id)
         sort = next(words for name, words in RULES.items() if rule_id in getattr(self.model, name))
         criteria = [self._criterion(c) for c in rule.criteria] if isinstance(rule, JointKind) else []
@@ -165,7 +171,16 @@ class RecordPages:
         if isinstance(rule, Consequence):
             facts.append(("when", self.model.kinds[rule.when.kind].label, f"/v1/kinds/{rule.when.kind}"))
         evidence = [self.model.evidence[e] for e in getattr(rule, "evidence", ()) if e in self.model.evidence]
-        return self._page("rule.html", rule=rule, sort=sort, criteria=criteria, facts=facts, evidence=evidence)
+        return self._page(
+            "rule.html",
+            rule=rule,
+            sort=sort,
+            criteria=criteria,
+            facts=facts,
+            evidence=evidence,
+            cases=cases,
+            saved=[(fired, address_of(ask).href() if ask is not None else "") for fired, ask in saved],
+        )
 
     def _criterion(self, criterion: Criterion) -> CriterionRow:
         def label(name: str) -> str:

@@ -95,6 +95,13 @@ class PlanGraph:
     def _facts_of(self, parts: Iterable[Part]) -> dict[str, tuple[Triple, ...]]:
         return {part.id: self._part_facts(part) if part.unidentified else self._facts(part.id) for part in parts}
 
+    def standing(self, vehicle: Vehicle, proposal: Proposal) -> dict[str, Part | None]:
+        """What stands at each position of the plan."""
+        return {
+            p.path: self._standing(proposal, p, received_part(self._model, self._catalog, vehicle, p))
+            for p in self._model.layouts[vehicle.layout].positions
+        }
+
     def _standing(self, proposal: Proposal, position: Position, received: Part | None) -> Part | None:
         choice = proposal.choices[position.path]
         if choice.state is State.RECEIVED:

@@ -15,11 +15,15 @@ from crosspin.knockon.proposal import Proposal, State
 from crosspin.model.records import cp
 from crosspin.model.schema import Model, Vehicle, Verdict
 from crosspin.model.terms import DEF, thing
+from crosspin.rules.derivation import THE_PLAN, Derivations, Deriver
 from crosspin.rules.plan_graph import PLAN, PlanGraph, Written
 from crosspin.rules.proof import Disproved, Proof, ProvedJoint
 from crosspin.rules.read_proof import Conclusions, read_discrepancies, read_faults, read_proof
 from crosspin.rules.reasoner import Reasoner, Subject
+from crosspin.rules.why_not import Asker, Standing, WhyNot
+from crosspin.store.describe import source_of
 from crosspin.store.graph import FORMATS, GraphStore
+from crosspin.store.infer import FIRST_BUILD_ORDER
 
 __all__ = ["Disproved", "Proof", "Prover"]
 
@@ -51,6 +55,7 @@ class Prover:
     def __init__(self, graph: GraphStore, model: Model, catalog: Catalog, at_once: int = 2) -> None:
         self._model = model
         self._catalog = catalog
+        self._graph = graph
         self._plan_graph = PlanGraph(model, catalog)
         self._reasoner = Reasoner(graph, at_once)
         self._joints = {layout.id: {joint.id: joint for joint in layout.joints} for layout in model.layouts.values()}
@@ -125,6 +130,33 @@ class Prover:
         text = serialize(sorted(told, key=str), format=FORMATS[media_type], prefixes=_PREFIXES)
         assert text is not None
         return text
+
+    def derivations(self, ask: Ask, proposal: Proposal, about: str | None = None) -> Derivations:
+        """From what the conclusions of the plan follow: those drawn by the rule, or at the place, that is named by
+        `about`, or else all."""
+        plan = self._plan_graph.proposed(self._catalog.vehicles[ask.vehicle], proposal)
+        traced = self._reasoner.traced(plan)
+        build = set(plan.build)
+
+        def source(triple: Triple) -> str:
+            return THE_PLAN if triple in build else source_of(self._graph, triple)
+
+        return Deriver(self._model, traced, source).derive(ask.vehicle, about)
+
+    def why_not(self, ask: Ask, proposal: Proposal, rule: str, about: str | None = None) -> WhyNot:
+        """What became of a rule in a plan, condition by condition; raises NoSuchRule."""
+        vehicle = self._catalog.vehicles[ask.vehicle]
+        written = self._model.rules.get(rule)
+        if written is not None and written.layer >= FIRST_BUILD_ORDER:
+            return self._reasoner.why_not(self._plan_graph.proposed(vehicle, proposal), written, about)
+        states = {path: choice.state for path, choice in proposal.choices.items()}
+        standing = Standing(
+            parts=self._plan_graph.standing(vehicle, proposal),
+            fresh=frozenset(path for path, state in states.items() if state is State.FRESH),
+            changed=frozenset(path for path, state in states.items() if state is not State.RECEIVED),
+            mendings=proposal.mendings,
+        )
+        return Asker(self._model, self._catalog, self._model.layouts[vehicle.layout], standing).why_not(rule, about)
 
     def _stay_and_clash(self, vehicle: Vehicle, proposal: Proposal) -> tuple[str, ...]:
         """Joints between received parts that clash on record, and that the plan leaves as they are."""

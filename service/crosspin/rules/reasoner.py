@@ -15,8 +15,12 @@ from typing import TypeAlias
 from pyoxigraph import BlankNode, Literal, NamedNode, Quad, Triple
 
 from crosspin.model.records import TYPE, cp
-from crosspin.model.terms import thing
+from crosspin.model.terms import term, thing
+from crosspin.model.written_rule import WrittenRule
 from crosspin.rules.plan_graph import Written
+from crosspin.rules.trace import Trace, trace
+from crosspin.rules.why_not import WhyNot
+from crosspin.rules.why_not_written import why_not_written
 from crosspin.store.graph import DERIVED, ONTOLOGY, GraphStore
 from crosspin.store.infer import FIRST_BUILD_ORDER, SH, Rule, Workspace, read_rules
 
@@ -46,6 +50,7 @@ class Reasoner:
     def __init__(self, graph: GraphStore, at_once: int) -> None:
         self._ground = list(_ground(graph))
         rules = [rule for rule in read_rules(graph.quads) if rule.order >= FIRST_BUILD_ORDER]
+        self._in_order = rules
         of_builds = [rule for rule in rules if rule.target != _PART.value]
         first = min((rule.order for rule in of_builds if rule.target == _CONTACT.value), default=Decimal("Infinity"))
         self._on_parts = [rule for rule in rules if rule.target == _PART.value]
@@ -90,6 +95,20 @@ class Reasoner:
                 contacts.update((node, None) for node in new if node not in known)
             seen = len(derived)
             yield rule.about(contacts) if rule.target == _CONTACT.value else rule
+
+    def traced(self, written: Written) -> Trace:
+        """What follows from a build and from each of its parts, triple by triple, with nothing kept or left out."""
+        store = Workspace(self._ground).store
+        given = chain(written.build, *written.parts.values())
+        return trace(store, given, self._in_order)
+
+    def why_not(self, written: Written, described: WrittenRule, about: str | None) -> WhyNot:
+        """What became of a rule that is written as a query; it sees all that layers below its own derive."""
+        rule = next(rule for rule in self._in_order if rule.iri == term(described.id))
+        store = Workspace(self._ground).store
+        before = [other for other in self._in_order if other.order < rule.order]
+        trace(store, chain(written.build, *written.parts.values()), before)
+        return why_not_written(store, rule, described, about)
 
     def about_parts(self, written: Written) -> set[Triple]:
         """All that is known of the parts of a build, and of each alone follows."""

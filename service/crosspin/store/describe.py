@@ -55,6 +55,12 @@ def words(graph: GraphStore, iri: str, predicate: str) -> str:
     return min((q.object.value for q in quads if isinstance(q.object, Literal)), default="")
 
 
+def source_of(graph: GraphStore, triple: Triple) -> str:
+    """The IRI of the graph that holds a triple; of what several hold the first, in the order of their IRIs."""
+    quads = graph.quads.quads_for_pattern(triple.subject, triple.predicate, triple.object, None)
+    return min((q.graph_name.value for q in quads if isinstance(q.graph_name, NamedNode)), default="")
+
+
 def graph_text(graph: GraphStore, name: str, media_type: str) -> bytes:
     """One whole named graph."""
     quads = graph.quads.quads_for_pattern(None, None, None, NamedNode(name))
