@@ -20,7 +20,7 @@ from crosspin.knockon.pairing import EMPTY, NO, UNSURE, YES, judge_renewal
 from crosspin.knockon.proposal import Cost, State
 from crosspin.knockon.prune import Pruner
 from crosspin.knockon.relation import Relation
-from crosspin.knockon.solve import Solver
+from crosspin.knockon.solve import Solver, Worth
 from crosspin.knockon.tally import Adds, Chain
 from crosspin.knockon.weights import Weights
 from crosspin.model.schema import Verdict
@@ -122,7 +122,7 @@ def test_pruning_keeps_every_assignment_within_the_budget(seed: int, extra: int)
 
 @settings(max_examples=300, deadline=None)
 @given(
-    st.integers(0, 2**32), st.sampled_from([0, 1 << 20]), st.sampled_from([0, 1000]), st.sampled_from([(0, 4), (12, 0)])
+    st.integers(0, 2**32), st.sampled_from([0, 1 << 20]), st.sampled_from([0, 1000]), st.sampled_from([(0, 4), (2, 0)])
 )
 def test_solver_gives_the_first_best_and_every_other_cost(
     seed: int, quick_limit: int, many_choices: int, following: tuple[int, int]
@@ -131,7 +131,7 @@ def test_solver_gives_the_first_best_and_every_other_cost(
     ways, much = following
     with (
         patch.object(branch, "MANY_CHOICES", many_choices),
-        patch.object(branch, "MANY_WAYS", ways),
+        patch.object(branch, "WIDER", ways),
         patch.object(branch, "MUCH", much),
     ):
         check_solver(seed, quick_limit)
@@ -149,7 +149,9 @@ def check_solver(seed: int, quick_limit: int) -> None:
     assert best.cost == optimum
     first = min(values for values, cost in costs.items() if cost == optimum)
     assert tuple(best.assignment().values()) == first
-    for variable, marginal in best.marginals(range(len(sizes))).items():
+    nothing = np.zeros(0, dtype=np.int64)
+    every = {v: Worth(nothing, nothing, frozenset(range(size)), 0) for v, size in enumerate(sizes)}
+    for variable, marginal in best.marginals(every).items():
         assert marginal.tolist() == [least_with(costs, variable, value) for value in range(sizes[variable])]
 
 

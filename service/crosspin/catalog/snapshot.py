@@ -26,8 +26,9 @@ CREATE TABLE class (
     dearest INTEGER, UNIQUE (kind, holds, lacks)
 );
 CREATE TABLE holding (
-    class INTEGER NOT NULL, feature TEXT NOT NULL, spec TEXT NOT NULL, PRIMARY KEY (feature, spec, class)
+    class INTEGER NOT NULL, feature TEXT NOT NULL, spec TEXT NOT NULL, PRIMARY KEY (class, feature)
 ) WITHOUT ROWID;
+CREATE INDEX holding_spec ON holding (feature, spec, class);
 CREATE TABLE seen (
     kind TEXT NOT NULL, feature TEXT NOT NULL, spec TEXT NOT NULL, PRIMARY KEY (kind, feature, spec)
 ) WITHOUT ROWID;

@@ -113,13 +113,15 @@ class Link:
 class Batch:
     """Orderable parts that no rule tells apart: all of some classes (by number; with `stocked` those on the shelf)
     and some `named` one by one.  `best` is the cheapest, then the lowest id; `place` is that of its class in the
-    candidates."""
+    candidates.  There are `count` of them at least, none dearer than `dearest`."""
 
     place: int
     best: Offer
     classes: tuple[int, ...]
     named: tuple[Offer, ...]
     stocked: bool
+    count: int
+    dearest: int
 
 
 class Candidates:
@@ -180,7 +182,10 @@ class Candidates:
             price, part, place, _ = min(members)
             whole = tuple(sorted(self._alike[p].number for *_, p, all_of_it in members if all_of_it))
             single = tuple(Offer(cents, name) for cents, name, _, all_of_it in members if not all_of_it)
-            found.append(Batch(place, Offer(price, part), whole, single, stocked))
+            classes = [self._alike[p] for *_, p, all_of_it in members if all_of_it]
+            count = len(members) if stocked else len(single) + sum(some.count for some in classes)
+            dearest = max((*(offer.price for offer in single), *(some.dearest for some in classes)))
+            found.append(Batch(place, Offer(price, part), whole, single, stocked, count, dearest))
         return sorted(found, key=lambda batch: batch.best.part)
 
     def offers(self, batch: Batch, most: int) -> list[Offer]:

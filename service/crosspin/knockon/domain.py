@@ -51,6 +51,18 @@ class Domain:
         return np.concatenate([still, self._cent * fresh])
 
     @property
+    def counts(self) -> npt.NDArray[np.int64]:
+        """How many parts every value stands for, at least; 1 for one that brings none."""
+        fresh = [batch.count for batch in self._batches]
+        return np.array([1] * (len(self.values) - len(fresh)) + fresh, dtype=np.int64)
+
+    @property
+    def spread(self) -> npt.NDArray[np.int64]:
+        """By how much the packed price of the dearest part of every value exceeds that of the cheapest, at most."""
+        fresh = [self._cent * (batch.dearest - batch.best.price) for batch in self._batches]
+        return np.array([0] * (len(self.values) - len(fresh)) + fresh, dtype=np.int64)
+
+    @property
     def changed(self) -> npt.NDArray[np.bool_]:
         """Which values are a change from what was received."""
         return np.array([v.state is not State.RECEIVED for v in self.values], dtype=bool)

@@ -14,6 +14,7 @@ from crosspin.knockon.mating import Outcome
 from crosspin.knockon.opening import Opening
 from crosspin.knockon.proposal import Alternative, Cause, Choice, Mending, RuledOut, State
 from crosspin.knockon.relation import Numbers
+from crosspin.knockon.solve import FAR
 from crosspin.knockon.tally import Share
 from crosspin.model.schema import Part
 
@@ -226,7 +227,7 @@ class Explanation:
         """Other choices that some plan has, cheapest whole plan first, then in order of preference."""
         domain = self.opening.domains[path]
         costs = self.marginals[path]
-        found = [self._ranked(domain, place, int(costs[place])) for place in np.flatnonzero(costs < INFINITE).tolist()]
+        found = [self._ranked(domain, place, int(costs[place])) for place in np.flatnonzero(costs < FAR).tolist()]
         listed = islice(merge(*found), ALTERNATIVES_LIMIT + 1)
         own = domain.choice(domain.values[self.chosen[path]])
         choices = [(Choice(_STATES[rank], part or None), packed) for packed, rank, part in listed]
@@ -247,7 +248,8 @@ class Explanation:
             yield cost + price - best, rank, part
 
     def ruled_out(self, path: str) -> tuple[RuledOut, ...]:
-        """Parts that no plan has here, nearest miss first: fewest clashes with this plan, then price, then id."""
+        """Parts that no plan has here, nearest miss first: fewest clashes with this plan, then price, then id; where
+        alternatives abound, only of those that had to be looked into."""
         domain = self.opening.domains[path]
         clashes = np.zeros(len(domain), dtype=np.int64)
         for _, costs in self._beside(path):

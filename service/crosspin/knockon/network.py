@@ -14,6 +14,7 @@ from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.opening import Opening
 from crosspin.knockon.proposal import State
 from crosspin.knockon.relation import Numbers, Places, Relation
+from crosspin.knockon.solve import FAR, Worth
 from crosspin.knockon.tally import Adds, Chain, Tally
 
 
@@ -29,7 +30,7 @@ class _Merged:
     def spread(self, marginals: Numbers) -> Numbers:
         """Min-marginals of every value from those of the values kept."""
         base = marginals - self.costs[self.best]
-        costs = np.where(marginals[self.group] < INFINITE, base[self.group] + self.costs, INFINITE)
+        costs = np.where(marginals[self.group] < FAR, base[self.group] + self.costs, marginals[self.group])
         return np.asarray(np.where(self.group < 0, INFINITE, costs), dtype=np.int64)
 
 
@@ -128,6 +129,23 @@ class Network:
             for path, value in self.values(places).items()
             if self._opening.domains[path].values[value].state is not State.RECEIVED
         ]
+
+    def worth(self, variable: int, enough: int) -> Worth:
+        """Which costs are worth finding where the cheapest so many parts are told: those, and that of leaving the
+        position as received."""
+        path = self.paths[variable]
+        domain, merged = self._opening.domains[path], self._merged[path]
+        parts = np.zeros(merged.best.size, dtype=np.int64)
+        reach = np.zeros(merged.best.size, dtype=np.int64)
+        always = set()
+        for place, value in zip(merged.group.tolist(), domain.values, strict=True):
+            if place >= 0 and value.batch is None:
+                always.add(place)
+        dearer = merged.costs - merged.costs[merged.best[merged.group]] + domain.spread
+        alive = merged.group >= 0
+        np.add.at(parts, merged.group[alive], domain.counts[alive])
+        np.maximum.at(reach, merged.group[alive], dearer[alive])
+        return Worth(parts, reach, frozenset(always), enough)
 
     def spread(self, variable: int, marginals: Numbers) -> Numbers:
         """The packed cost of the best plan with every value of a position, from those of the values kept."""

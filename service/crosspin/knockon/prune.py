@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.relation import Numbers, Places, Relation
+from crosspin.knockon.tighten import tightened
 
 UNLIMITED = INFINITE - 1
 
@@ -73,6 +74,26 @@ class Pruner:
         """Whether nothing is left."""
         return self.floor >= INFINITE
 
+    def tightened(self, rounds: int) -> "Pruner":
+        """The same network with its costs shifted so that its floor is higher; its variables numbered anew.  It must
+        not be dead.  `rounds` says how often all variables are gone through."""
+        network = self.reduced()
+        tighter = Pruner(network.sizes, tightened(network.sizes, network.factors, rounds))
+        for place, variable in enumerate(network.variables):
+            resting = np.flatnonzero(network.kept[variable] == self._rest[variable])
+            # Where a variable cannot rest any more, no value of it is one to rest at.
+            tighter._rest[place] = int(resting[0]) if resting.size else -1
+        return tighter
+
+    def resting_as(self, other: "Pruner") -> "Pruner":
+        """The same network, whose variables rest where those of another one do."""
+        self._rest = other._rest
+        return self
+
+    def values(self, variable: int) -> list[int]:
+        """The values that a variable still has."""
+        return [int(value) for value in np.flatnonzero(self._over[variable] < INFINITE)]
+
     def _copy(self) -> "Pruner":
         other = object.__new__(Pruner)
         other._rows, other._over = list(self._rows), list(self._over)
@@ -92,17 +113,14 @@ class Pruner:
         """How many values every variable still has."""
         return [int((over < INFINITE).sum()) for over in self._over]
 
-    def moved(self, most: int) -> list[int]:
-        """Variables that must change and have several values to choose from, but no more than `most`: those with the
-        fewest first."""
-        counts = self.counts()
-        found = [v for v, over in enumerate(self._over) if over[self._rest[v]] >= INFINITE and 1 < counts[v] <= most]
-        return sorted(found, key=counts.__getitem__)
+    def may_rest(self, variable: int) -> bool:
+        """Whether a variable still has the value that would be its cheapest by itself."""
+        rest = self._rest[variable]
+        return rest >= 0 and bool(self._over[variable][rest] < INFINITE)
 
     def ways(self, variable: int) -> list["Pruner"]:
         """What is left with each value of a variable, where anything is."""
-        values = np.flatnonzero(self._over[variable] < INFINITE).tolist()
-        return [way for way in (self.with_value(variable, value) for value in values) if not way.dead]
+        return [way for way in (self.with_value(variable, value) for value in self.values(variable)) if not way.dead]
 
     def within(self, budget: int) -> "Pruner":
         """What is left within a budget."""

@@ -6,7 +6,7 @@ from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import Ask
 from crosspin.knockon.compiled import Compiled
 from crosspin.knockon.conflict import Conflicts
-from crosspin.knockon.explain import Explanation
+from crosspin.knockon.explain import ALTERNATIVES_LIMIT, Explanation
 from crosspin.knockon.limits import QUICK_LIMIT
 from crosspin.knockon.network import Network
 from crosspin.knockon.opening import Opening
@@ -86,7 +86,7 @@ class Searcher:
         if best is None:
             return None
         assignment = best.assignment()
-        costs = best.marginals(network.changed(assignment))
+        costs = best.marginals({v: network.worth(v, ALTERNATIVES_LIMIT) for v in network.changed(assignment)})
         told = Explanation(
             opening,
             network.values(assignment),

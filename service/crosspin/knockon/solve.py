@@ -1,20 +1,45 @@
 """The best plan of a network, and what the best plan costs with every other value at a changed position.
 
 A network is first solved whole.  Where it has many variables, or needs large tables, as when nothing is kept
-and everything could be changed, the least cost is found from below, and the network is then solved within
-that budget, which leaves out nearly everything.  Values that lie beyond it come after, one by one.
+and everything could be changed, its costs are shifted so that the least of them bound the whole, the least cost is
+found from below, and the network is solved a little above it, which leaves out nearly everything.  Values that lie
+beyond come after, those of one variable together.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from crosspin.knockon.branch import Climb, solved_within
 from crosspin.knockon.eliminate import Elimination
-from crosspin.knockon.limits import INFINITE, SearchLimit
+from crosspin.knockon.limits import INFINITE, QUICK_LIMIT, SearchLimit
 from crosspin.knockon.prune import UNLIMITED, Pruner, Reduced
 from crosspin.knockon.relation import Numbers, Relation
+from crosspin.knockon.tighten import tightened
+
+ROUNDS = 6
+"""How often costs are shifted at first."""
+
+BEYOND = 2
+"""How many steps above the optimum other values' costs are found all at once."""
+
+FAR = INFINITE - 1
+"""Stands for the cost of a value that costs more than enough others, or has no plan at all: nobody looked."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Worth:
+    """Which costs of the values of one position are worth finding: always those of some, and of the others while
+    fewer than `enough` parts are known that cost less.  Every value stands for so many `parts`, of which the dearest
+    costs `reach` more than the cheapest."""
+
+    parts: Numbers
+    reach: Numbers
+    always: frozenset[int]
+    enough: int
+
 
 MANY_OPEN = 100
 """From how many variables with a choice on a network is not tried whole: it would hardly do."""
@@ -33,6 +58,7 @@ class Solver:
         self.positions = range(positions)
         self.sizes = sizes
         self._factors = factors
+        self._step = step
         self._climb = Climb(step)
         self._quick_limit = quick_limit
 
@@ -49,19 +75,32 @@ class Solver:
         cost = self._climb.least(self._pruner)
         if cost >= INFINITE:
             return None
-        network = self._pruner.within(cost).reduced()
-        return Best(self, network, solved_within(network, cost))
+        budget = min(cost + BEYOND * self._step, UNLIMITED)
+        network = self._pruner.within(budget).reduced()
+        try:
+            return Best(self, network, solved_within(network, budget, QUICK_LIMIT))
+        except SearchLimit:
+            network = self._pruner.within(cost).reduced()
+            return Best(self, network, solved_within(network, cost))
 
     @cached_property
     def _pruner(self) -> Pruner:
-        return Pruner(self.sizes, self._factors)
+        plain = Pruner(self.sizes, self._factors)
+        return Pruner(self.sizes, tightened(self.sizes, self._factors, ROUNDS)).resting_as(plain)
 
-    def completed(self, marginals: dict[int, Numbers]) -> dict[int, Numbers]:
-        """The same costs with those that lay beyond a budget, each found by itself.  Raises SearchLimit."""
-        for variable, costs in marginals.items():
-            for value in np.flatnonzero(costs >= INFINITE).tolist():
-                costs[value] = self._climb.least(self._pruner.with_value(variable, value))
-        return marginals
+    def complete(self, variable: int, costs: Numbers, worth: Worth) -> None:
+        """Add the costs that lay beyond a budget, as far as they are worth finding; others are marked FAR.  Raises
+        SearchLimit."""
+        missing = [value for value in self._pruner.values(variable) if costs[value] >= INFINITE]
+        floors = {value: self._pruner.with_value(variable, value).floor for value in missing}
+        waiting = sorted((v not in worth.always, floor, v) for v, floor in floors.items() if floor < INFINITE)
+        while waiting:
+            optional, floor, value = waiting[0]
+            if optional and int(worth.parts[costs + worth.reach < floor].sum()) > worth.enough:
+                break
+            costs[value] = self._climb.least(self._pruner.with_value(variable, value))
+            del waiting[0]
+        costs[[value for _, _, value in waiting]] = FAR
 
 
 class Best:
@@ -103,13 +142,16 @@ class Best:
         chosen.update((network.variables[place], int(kept[place][0])) for place in free)
         return chosen
 
-    def marginals(self, variables: Sequence[int]) -> dict[int, Numbers]:
-        """For some positions, the least cost with each of their values.  Raises SearchLimit."""
+    def marginals(self, variables: Mapping[int, Worth]) -> dict[int, Numbers]:
+        """For some positions, the least cost with each of their values: INFINITE where there is none, FAR where it
+        was not worth finding.  Raises SearchLimit."""
         number = {variable: place for place, variable in enumerate(self._network.variables)}
         marginals = {}
-        for variable in variables:
+        for variable, worth in variables.items():
             costs = np.full(self._solver.sizes[variable], INFINITE, dtype=np.int64)
             kept = self._network.kept[variable]
             costs[kept] = self._found[number[variable]] if variable in number else self.cost
             marginals[variable] = costs
-        return marginals if self._solved.budget >= UNLIMITED else self._solver.completed(marginals)
+            if self._solved.budget < UNLIMITED:
+                self._solver.complete(variable, costs, worth)
+        return marginals

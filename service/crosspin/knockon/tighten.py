@@ -1,0 +1,100 @@
+"""Shifts costs between the factors of a network so that their least costs, summed, bound its least cost better.
+
+Sequential reweighted message passing (V. Kolmogorov, "A new look at reweighted message passing", IEEE
+Transactions on Pattern Analysis and Machine Intelligence 37, 2015), in whole numbers: what is taken from one
+factor is given to another, so that every assignment costs what it did before.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from crosspin.knockon.limits import INFINITE
+from crosspin.knockon.relation import Numbers, Relation
+
+
+class _Table:
+    """The factor between two variables, `first` along the rows."""
+
+    def __init__(self, first: int, second: int, costs: Numbers) -> None:
+        self.ends = first, second
+        self.costs = costs
+
+    def take(self, variable: int) -> Numbers:
+        """Take from the table what every value of a variable costs in it at least."""
+        axis = 1 if variable == self.ends[0] else 0
+        least = self.costs.min(axis=axis)
+        shifted = np.where(least < INFINITE, least, 0)
+        if shifted.any():
+            self._add(variable, -shifted)
+        return np.asarray(least, dtype=np.int64)
+
+    def give(self, variable: int, amounts: Numbers) -> None:
+        """Have every value of a variable cost more in the table."""
+        self._add(variable, amounts)
+
+    def _add(self, variable: int, amounts: Numbers) -> None:
+        spread = amounts[:, None] if variable == self.ends[0] else amounts
+        self.costs = np.where(self.costs < INFINITE, self.costs + spread, INFINITE)
+
+
+def tightened(sizes: Sequence[int], factors: Sequence[Relation], rounds: int) -> list[Relation]:
+    """The same network, its costs shifted; factors over more than two variables stay as they are.  All variables are
+    gone through at most `rounds` times, forth and back."""
+    single: list[Numbers] = [np.zeros(size, dtype=np.int64) for size in sizes]
+    tables: dict[tuple[int, int], _Table] = {}
+    rest: list[Relation] = []
+    for factor in factors:
+        if len(factor.scope) == 1:
+            costs = np.full(sizes[factor.scope[0]], INFINITE, dtype=np.int64)
+            costs[factor.columns[0]] = factor.costs
+            single[factor.scope[0]] = np.minimum(single[factor.scope[0]] + costs, INFINITE)
+        elif len(factor.scope) == 2:
+            first, second = factor.scope
+            dense = np.full((sizes[first], sizes[second]), INFINITE, dtype=np.int64)
+            dense[factor.columns[0], factor.columns[1]] = factor.costs
+            known = tables.get((first, second))
+            if known is None:
+                tables[first, second] = _Table(first, second, dense)
+            else:
+                known.costs = np.minimum(known.costs + dense, INFINITE)
+        else:
+            rest.append(factor)
+    beside: list[list[_Table]] = [[] for _ in sizes]
+    for table in tables.values():
+        for variable in table.ends:
+            beside[variable].append(table)
+    floor = before = 0
+    for _ in range(rounds):
+        for forth in (True, False):
+            for variable in range(len(sizes)) if forth else reversed(range(len(sizes))):
+                floor += _settle(variable, single, beside[variable], forth)
+                if floor >= INFINITE:
+                    return [Relation((), (), np.array([INFINITE], dtype=np.int64))]
+        if floor == before:
+            break
+        before = floor
+    found = [Relation((), (), np.array([floor], dtype=np.int64)), *rest]
+    found += [Relation.of_table((variable,), costs) for variable, costs in enumerate(single) if costs.any()]
+    found += [Relation.of_table(table.ends, table.costs) for table in tables.values() if table.costs.any()]
+    return found
+
+
+def _settle(variable: int, single: list[Numbers], tables: list[_Table], forth: bool) -> int:
+    """Collect at a variable what it costs in all its tables, take off what it costs at least, which is returned,
+    and hand the rest on to the tables toward the variables that come next."""
+    costs = single[variable]
+    for table in tables:
+        costs = np.minimum(costs + table.take(variable), INFINITE)
+    least = int(costs.min())
+    if least:
+        costs = np.where(costs < INFINITE, costs - least, INFINITE)
+    ahead = [table for table in tables if (max(table.ends) > variable) is forth]
+    if ahead and least < INFINITE:
+        share = np.where(costs < INFINITE, costs // max(len(ahead), len(tables) - len(ahead)), 0)
+        if share.any():
+            for table in ahead:
+                table.give(variable, share)
+            costs = np.where(costs < INFINITE, costs - len(ahead) * share, INFINITE)
+    single[variable] = costs
+    return least
