@@ -5,6 +5,7 @@ more.  Where that finds nothing, its floor was too low because something must ch
 do; each of them is then followed by itself, the one that could come out cheapest first.
 """
 
+from dataclasses import dataclass, replace
 from heapq import heappop, heappush
 from itertools import count
 
@@ -22,8 +23,8 @@ MANY_TRIED = 12
 NEAR = 14
 """By which power of two less than a step a cost may lie above the floor to be near it."""
 
-WIDER = 2
-"""How many steps above the floor a cost is looked for next."""
+WIDER = 3
+"""How many times further above the floor a cost is looked for each time; at first, one step."""
 
 ROUNDS = 1, 5
 """How often costs are shifted before a variable is followed: first a little, which mostly does."""
@@ -40,6 +41,17 @@ def solved_within(network: Reduced, budget: int, limit: int = TABLE_LIMIT) -> El
         return Elimination(network.sizes, network.factors, budget, limit, Order.ROWS)
 
 
+@dataclass(frozen=True, slots=True)
+class _Trial:
+    """A network, how often its costs were shifted, how often it was looked for a cost further above its floor, and
+    whether large tables are made for it."""
+
+    node: Pruner
+    shifted: int = 0
+    widened: int = 0
+    patient: bool = False
+
+
 class Climb:
     """Finds least costs of one network under different restrictions; `step` is by how much budgets grow at first.
 
@@ -54,36 +66,41 @@ class Climb:
         """The least cost of an assignment, INFINITE where there is none.  Raises SearchLimit."""
         least = INFINITE
         order = count()
-        waiting = [(root.floor, next(order), 0, root)]
+        waiting = [(root.floor, next(order), _Trial(root))]
         for _ in range(BRANCH_LIMIT):
             if not waiting or waiting[0][0] >= least:
                 return least
-            floor, _, pains, node = heappop(waiting)
-            found, floor = self._near(node, floor, wider=pains == len(ROUNDS))
-            least = min(least, found)
-            if found < INFINITE or floor >= least:
-                continue
-            if pains < len(ROUNDS):
-                ways, taken = [node.tightened(ROUNDS[pains])], pains + 1
+            floor, _, trial = heappop(waiting)
+            wide = WIDER ** (trial.widened - 1) * self._step if trial.widened else self._step >> NEAR
+            budget = min(floor + wide, least - 1, UNLIMITED)
+            try:
+                found = _least_within(trial.node, budget, TABLE_LIMIT if trial.patient else QUICK_LIMIT)
+            except SearchLimit:
+                following = self._harder(trial) or self._split(trial)
             else:
-                ways, taken = self._ways(node), 0
-            for way in ways:
-                if not way.dead:
-                    heappush(waiting, (max(way.floor, floor), next(order), taken, way))
+                if found < INFINITE:
+                    least = found
+                    continue
+                floor = INFINITE if budget >= UNLIMITED else budget + 1
+                following = self._harder(trial) or [replace(trial, widened=trial.widened + 1)]
+            for other in following:
+                bound = max(other.node.floor, floor)
+                if bound < least:
+                    heappush(waiting, (bound, next(order), other))
         raise SearchLimit("BRANCH_LIMIT", BRANCH_LIMIT + 1, BRANCH_LIMIT, "networks solved for one least cost")
 
-    def _near(self, node: Pruner, floor: int, wider: bool) -> tuple[int, int]:
-        """The least cost of a node where it lies near its floor, else INFINITE; and how high its floor is for sure."""
-        for budget in (floor + (self._step >> NEAR), floor + WIDER * self._step)[: 1 + wider]:
-            budget = min(budget, UNLIMITED)
-            try:
-                found = _least_within(node, budget)
-            except SearchLimit:
-                break
-            if found < INFINITE:
-                return found, found
-            floor = INFINITE if budget >= UNLIMITED else budget + 1
-        return INFINITE, floor
+    @staticmethod
+    def _harder(trial: "_Trial") -> "list[_Trial]":
+        """The same network with its costs shifted more; empty where that has been done often enough."""
+        if trial.shifted == len(ROUNDS):
+            return []
+        return [_Trial(trial.node.tightened(ROUNDS[trial.shifted]), trial.shifted + 1)]
+
+    def _split(self, trial: "_Trial") -> "list[_Trial]":
+        """The network in parts, where that lifts its floor; else the same one with more patience, if it had none."""
+        ways = self._ways(trial.node)
+        lifted = min((way.floor for way in ways), default=INFINITE) > trial.node.floor
+        return [_Trial(way) for way in ways] if lifted or trial.patient else [replace(trial, patient=True)]
 
     def _ways(self, node: Pruner) -> list[Pruner]:
         """What is left with each value of a variable, of those tried the one that lifts the floor furthest."""
@@ -102,10 +119,10 @@ class Climb:
         return best
 
 
-def _least_within(node: Pruner, budget: int) -> int:
+def _least_within(node: Pruner, budget: int, limit: int) -> int:
     affordable = node.within(budget)
     if not affordable.dead and affordable.choices > MANY_CHOICES:
         affordable = affordable.undominated(budget)
     if affordable.dead:
         return INFINITE
-    return solved_within(affordable.reduced(), budget, QUICK_LIMIT).optimum
+    return solved_within(affordable.reduced(), budget, limit).optimum
