@@ -4,6 +4,7 @@ from functools import cache
 from pathlib import Path
 
 from crosspin.answer.desk import Desk
+from crosspin.catalog.catalog import kinds_below
 from crosspin.catalog.library import Library
 
 ROOT = Path(__file__).parent.parent
@@ -14,6 +15,12 @@ def seed_library() -> Library:
     library = Library(ROOT / "ontology")
     library.import_folder(ROOT / "seed_data")
     return library
+
+
+def orderable(library: Library, kind: str) -> list[str]:
+    """Ids of the parts of a kind, or a kind below it, that can be ordered."""
+    kinds = kinds_below(library.model, kind)
+    return [part.id for part in library.holdings.catalog.listing(kinds, orderable=True, limit=10_000).parts]
 
 
 @cache

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from api_client import seed_client
 from crosspin.catalog.lookup import Lookup, Wanted
 from crosspin.catalog.query_text import terms
-from seed import seed_desk
+from seed import orderable, seed_desk, seed_library
 
 
 @pytest.fixture(scope="module")
@@ -111,14 +111,14 @@ def test_kinds_are_offered_as_wishes(lookup: Lookup) -> None:
 
 def test_every_offered_wish_can_be_asked_for(lookup: Lookup) -> None:
     """The readings of an offered wish are those of its kind, and some part has them all."""
-    model, catalog = seed_desk().holdings.model, seed_desk().holdings.catalog
+    model = seed_desk().holdings.model
     for text in ("33 teeth", "6x139.7", "8.8 in", "4.1", "1.188", "air locker 33"):
         for wanted in lookup.find(text).kinds:
             for place, _ in wanted.readings:
                 feature, _, dimension = place.partition(".")
                 assert feature in model.kinds[wanted.kind].features
                 assert dimension in model.feature_kinds[model.features[feature].feature_kind].dimensions
-            assert catalog.of_kind(model, wanted.kind)
+            assert orderable(seed_library(), wanted.kind)
 
 
 def test_a_limit_is_kept_and_said(lookup: Lookup) -> None:

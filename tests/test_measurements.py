@@ -16,7 +16,7 @@ from crosspin.knockon.proposal import Proposal
 from crosspin.knockon.search import Searcher
 from crosspin.model.schema import Model, Resource, Verdict
 from crosspin.rules.prover import Proof, Prover
-from seed import ROOT
+from seed import ROOT, orderable
 
 # The seed vehicles are seen in almost everything, so a van is brought that is not; and electric lockers
 # take a circuit here, so that a carrier that nobody has seen could.
@@ -99,14 +99,14 @@ def asks(shop: Shop) -> Iterator[Ask]:
         fits: dict[str, Fit] = {}
         while len(fits) < 1 + index % 2:
             position = chance.choice(model.layouts[vehicle.layout].positions)
-            candidates = catalog.of_kind(model, model.roles[position.role].kind)
+            candidates = orderable(shop.desk.library, model.roles[position.role].kind)
             if candidates:
                 fits[position.path] = Fit(at=position.path, part=chance.choice(candidates))
         yield Ask(vehicle=vehicle.id, fit=tuple(fits.values()))
     loads = {resource.draw_feature for resource in model.resources.values()}
     for position in model.layouts[catalog.vehicles["tool-van"].layout].positions:
         kind = model.roles[position.role].kind
-        if loads & set(model.kinds[kind].features) and catalog.of_kind(model, kind):
+        if loads & set(model.kinds[kind].features) and orderable(shop.desk.library, kind):
             yield Ask(vehicle="tool-van", fit=(Fit(at=position.path, kind=kind),))
 
 

@@ -19,7 +19,7 @@ from crosspin.model.schema import Verdict
 from crosspin.model.terms import DEF
 from crosspin.rules.prover import Disproved, Proof, Prover
 from crosspin.store.graph import FORMATS
-from seed import seed_desk, seed_library
+from seed import orderable, seed_desk, seed_library
 
 ASK = Path(__file__).parent.parent / "seed_data" / "asks" / "hill-patrol.json"
 
@@ -146,7 +146,7 @@ def other_part(path: str) -> str:
     chosen = holdings.catalog.parts[proposed().choices[path].part or ""]
     return next(
         part
-        for part in holdings.catalog.of_kind(holdings.model, chosen.kind)
+        for part in orderable(seed_library(), chosen.kind)
         if part != chosen.id and holdings.catalog.parts[part].specs != chosen.specs
     )
 

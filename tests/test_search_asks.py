@@ -8,7 +8,7 @@ import pytest
 from crosspin.knockon.ask import Ask, AskError
 from crosspin.knockon.proposal import Cause, Choice, Conflict, Cost, Proposal, State
 from crosspin.knockon.search import Searcher
-from search.small import small_catalog, small_model
+from search.small import small_catalog, small_model, with_vehicle
 
 
 def ask_of(**words: Any) -> Ask:
@@ -67,7 +67,7 @@ def test_what_nobody_has_looked_at_could_draw_and_leaves_the_sum_unknown() -> No
     model = model.model_copy(update={"kinds": {**model.kinds, "LitHose": lit}})
     parts = {path: part for path, part in catalog.vehicles["v"].parts.items() if path != "hose"}
     vehicle = catalog.vehicles["v"].model_copy(update={"parts": parts, "unseen": ("hose",)})
-    searcher = Searcher(model, type(catalog)(catalog.parts, catalog.specs, catalog.kits, {"v": vehicle}))
+    searcher = Searcher(model, with_vehicle(catalog, vehicle))
     lamp = searcher.propose(ask_of(fit=[{"at": "lamp", "part": "lamp-2"}]))
     assert isinstance(lamp, Proposal)
     assert lamp.choices["box"] == Choice(State.RECEIVED, "box-1")
@@ -225,7 +225,7 @@ def test_a_part_that_is_not_sold_cannot_be_asked_for_elsewhere() -> None:
     vehicle = catalog.vehicles["v"].model_copy(
         update={"parts": {**catalog.vehicles["v"].parts, "carrier": "carrier-27"}}
     )
-    searcher = Searcher(small_model(), type(catalog)(catalog.parts, catalog.specs, catalog.kits, {"v": vehicle}))
+    searcher = Searcher(small_model(), with_vehicle(catalog, vehicle))
     with pytest.raises(AskError) as caught:
         searcher.propose(ask_of(fit=[{"at": "carrier", "part": "carrier-old"}]))
     assert caught.value.problems[0].wrong == "carrier-old is not sold"

@@ -9,7 +9,7 @@ from collections import Counter
 
 from crosspin.answer.plan import Plan
 from crosspin.knockon.ask import Ask, Fit
-from seed import seed_desk
+from seed import orderable, seed_desk, seed_library
 
 
 def random_ask(chance: random.Random) -> Ask:
@@ -19,7 +19,7 @@ def random_ask(chance: random.Random) -> Ask:
     fits: dict[str, Fit] = {}
     while len(fits) < 1 or (len(fits) < 3 and chance.random() < 0.4):
         position = chance.choice(model.layouts[vehicle.layout].positions)
-        candidates = catalog.of_kind(model, model.roles[position.role].kind)
+        candidates = orderable(seed_library(), model.roles[position.role].kind)
         if candidates:
             fits[position.path] = Fit(at=position.path, part=chance.choice(candidates))
     return Ask(vehicle=vehicle.id, fit=tuple(fits.values()))

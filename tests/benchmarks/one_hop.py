@@ -209,7 +209,7 @@ def by_sparql(model: Model, catalog: Catalog, hop: Hop, engine: Engine) -> Answe
 
 def triples(model: Model, catalog: Catalog) -> list[ox.Triple]:
     """The parts and specs as they stand in the graph."""
-    return record_triples(model, catalog.parts.values(), catalog.specs.values(), (), ())
+    return list(record_triples(model, catalog.parts.values(), catalog.specs.values(), (), ()))
 
 
 def _store(data: list[ox.Triple]) -> ox.Store:

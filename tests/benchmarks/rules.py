@@ -56,7 +56,7 @@ def swapped(model: Model, catalog: Catalog, vehicle: Vehicle, count: int) -> lis
     found: list[Proposal] = []
     while len(found) < count:
         path = random.choice(filled)
-        sold = sorted(catalog.of_kind(model, kinds[path]))
+        sold = [alike.cheapest.part for alike in catalog.classes(model, kinds[path])]
         if sold:
             choices = still | {path: Choice(State.FRESH, random.choice(sold))}
             found.append(Proposal(choices, {}, (), Cost(0, 0, 0, Decimal(0)), {}, frozenset(), {}, {}))

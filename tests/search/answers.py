@@ -78,4 +78,4 @@ def plan(ref: Reference, proposal: Proposal) -> Plan:
 
 def cheaper_copy(part: Part) -> Part:
     """A part like this one, for nothing."""
-    return part.model_copy(update={"id": f"{part.id}-copy", "price": part.price and part.price / 2})
+    return part.model_copy(update={"id": f"{part.id}-copy", "price": part.price and round(part.price / 2, 2)})

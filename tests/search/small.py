@@ -3,6 +3,7 @@
 from decimal import Decimal
 
 from crosspin.catalog.catalog import Catalog
+from crosspin.catalog.snapshot import in_memory
 from crosspin.model.schema import (
     Comparator,
     Criterion,
@@ -145,9 +146,9 @@ def small_catalog() -> Catalog:
         "box": "box-1", "carrier": "carrier-old", "front/left/shaft": "shaft-27", "front/right/shaft": "shaft-27",
         "hose": "hose",
     }  # fmt: skip
-    return Catalog(
-        {part.id: part for part in parts},
-        dict(sorted(specs.items())),
-        {kit.id: kit for kit in kits},
-        {"v": Vehicle(id="v", label="v", layout="l", parts=held)},
-    )
+    return in_memory(parts, specs.values(), kits, [Vehicle(id="v", label="v", layout="l", parts=held)])
+
+
+def with_vehicle(catalog: Catalog, vehicle: Vehicle) -> Catalog:
+    """The same catalog with this vehicle only."""
+    return in_memory(catalog.parts.values(), catalog.specs.values(), catalog.kits.values(), [vehicle])

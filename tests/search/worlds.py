@@ -13,6 +13,7 @@ from typing import Any
 from hypothesis import strategies as st
 
 from crosspin.catalog.catalog import Catalog
+from crosspin.catalog.snapshot import in_memory
 from crosspin.knockon.ask import Ask, Fit, ReadingWish
 from crosspin.model.labour import Operation, Repeat
 from crosspin.model.schema import (
@@ -112,20 +113,21 @@ def build(shape: Shape) -> World:
 def with_parts(world: World, parts: Mapping[str, Part]) -> World:
     """The same world with another catalog of parts."""
     catalog = world.catalog
-    return replace(world, catalog=Catalog(dict(parts), catalog.specs, catalog.kits, catalog.vehicles))
+    other = in_memory(parts.values(), catalog.specs.values(), catalog.kits.values(), catalog.vehicles.values())
+    return replace(world, catalog=other)
 
 
 def shuffled(world: World, seed: int) -> World:
     """The same world with every table of the catalog in another order."""
     random = Random(seed)
 
-    def mix(table: Mapping[str, Any]) -> dict[str, Any]:
-        items = list(table.items())
+    def mix(table: Mapping[str, Any]) -> list[Any]:
+        items = list(table.values())
         random.shuffle(items)
-        return dict(items)
+        return items
 
     catalog = world.catalog
-    mixed = Catalog(mix(catalog.parts), mix(catalog.specs), mix(catalog.kits), mix(catalog.vehicles))
+    mixed = in_memory(mix(catalog.parts), mix(catalog.specs), mix(catalog.kits), mix(catalog.vehicles))
     return replace(world, catalog=mixed)
 
 
@@ -193,9 +195,7 @@ class _Builder:
         parts = self.make_parts()
         vehicle = self.make_vehicle(parts)
         kits = self.make_kits(parts)
-        catalog = Catalog(
-            dict(sorted(parts.items())), dict(sorted(self.specs.items())), dict(sorted(kits.items())), {"v": vehicle}
-        )
+        catalog = in_memory(parts.values(), self.specs.values(), kits.values(), [vehicle])
         return World(model, catalog, self.make_ask(catalog))
 
     def make_kinds(self) -> dict[str, Kind]:

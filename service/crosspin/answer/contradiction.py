@@ -48,7 +48,7 @@ def _why(scene: Scene, question: Question, conflict: Conflict, way: Proposal) ->
         if wish.id not in given_up:
             continue
         for path, want in sorted(wish.wants.items()):
-            parts = [None] if want is None else [scene.catalog.parts[part] for part in want.parts[:1]]
+            parts = [None] if want is None else [scene.catalog.parts[want.example]] if want.example else []
             for part in parts:
                 for other, sentence in _against(scene, reasons, path, part):
                     (near if other in held else far)[sentence] = None

@@ -89,8 +89,8 @@ class Desk:
         bench = Bench(
             holdings,
             Searcher(holdings.model, holdings.catalog),
-            Prover(self.library.graph, holdings.model, holdings.catalog),
-            {"en": holdings.model} | {name: self.library.model_in(name) for name in self.library.languages[1:]},
+            Prover(holdings.graph, holdings.model, holdings.catalog),
+            holdings.models,
         )
         for layout in sorted({vehicle.layout for vehicle in holdings.catalog.vehicles.values()}):
             bench.searcher.compiled(layout)

@@ -6,8 +6,14 @@ from dataclasses import dataclass
 from crosspin.answer.plan import CriterionLine, Fit, Mate, PartLine
 from crosspin.answer.words import Words
 from crosspin.catalog.catalog import Catalog
-from crosspin.model.judge import Finding, judge_joint, overall
+from crosspin.model.judge import Finding, Judged, judge_joint, overall
 from crosspin.model.schema import JointKind, Model, Part, Value, Vehicle, Verdict
+
+MOST_MATES = 1000
+"""Most parts told that mate with a part at one joint kind."""
+
+MOST_EQUALS = 1000
+"""Most parts told that are equal to a part."""
 
 
 def line(part: Part) -> PartLine:
@@ -105,19 +111,20 @@ class Fitter:
             for mine, other_kind in ((kind.left_kind, kind.right_kind), (kind.right_kind, kind.left_kind)):
                 if not self._is(part, mine):
                     continue
-                for other_id in self.catalog.of_kind(self.model, other_kind):
-                    other = self.catalog.parts[other_id]
-                    pair = (part, other) if mine == kind.left_kind else (other, part)
-                    verdict = overall([f.verdict for f in self._judge(kind, *pair)])
-                    if verdict is Verdict.FITS:
-                        found.append(
-                            Mate(part=line(other), position=None, joint_kind=kind.id, verdict=verdict, because=())
-                        )
+                classes = []
+                for alike in self.catalog.classes(self.model, other_kind):
+                    pair = (part, alike) if mine == kind.left_kind else (alike, part)
+                    if overall([f.verdict for f in self._judge(kind, *pair)]) is Verdict.FITS:
+                        classes.append(alike.number)
+                for other in self.catalog.listing(classes=classes, orderable=True, limit=MOST_MATES).parts:
+                    found.append(
+                        Mate(part=line(other), position=None, joint_kind=kind.id, verdict=Verdict.FITS, because=())
+                    )
                 if kind.left_kind == kind.right_kind:
                     break
         return sorted(found, key=lambda m: (m.joint_kind, m.part.id))
 
-    def _judge(self, kind: JointKind, left: Part, right: Part) -> tuple[Finding, ...]:
+    def _judge(self, kind: JointKind, left: Judged, right: Judged) -> tuple[Finding, ...]:
         return judge_joint(kind, left, right, self.catalog.specs, self._many)
 
     def _mates_in(self, part: Part, vehicle: Vehicle) -> list[Mate]:
@@ -155,12 +162,7 @@ class Fitter:
     def equals(self, part_id: str) -> list[PartLine]:
         """Parts of the same kind with the same readings at every feature, cheapest first."""
         part = self.catalog.parts[part_id]
-        twins = [
-            other
-            for other in self.catalog.parts.values()
-            if other.id != part.id and (other.kind, other.specs, other.lacks) == (part.kind, part.specs, part.lacks)
-        ]
-        return [line(t) for t in sorted(twins, key=lambda t: (t.price is None, t.price or 0, t.id))]
+        return [line(twin) for twin in self.catalog.alike(part.id, MOST_EQUALS)]
 
 
 def missing(

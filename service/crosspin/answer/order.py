@@ -17,7 +17,7 @@ def cheapest_order(needed: Mapping[str, Sequence[str]], catalog: Catalog) -> tup
     single parts, then the kit that comes first by id.
     """
     wanted = Counter({part: len(places) for part, places in needed.items()})
-    useful = [kit for kit in catalog.kits.values() if any(line.part in wanted for line in kit.lines)]
+    useful = catalog.kits_with(wanted)
     _, kits = _best(wanted, useful, catalog)
     lines = [_kit_line(catalog.kits[kit], count, wanted) for kit, count in sorted(Counter(kits).items())]
     rest = wanted.copy()

@@ -69,7 +69,7 @@ def list_kinds(
             label=kind.label,
             definition=kind.definition,
             parents=kind.parents,
-            orderable=len(catalog.of_kind(model, kind.id)),
+            orderable=catalog.count(model, kind.id),
         )
         for kind in model.kinds.values()
     )

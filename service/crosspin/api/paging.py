@@ -15,7 +15,8 @@ def token(last: str) -> str:
     return base64.urlsafe_b64encode(last.encode()).decode().rstrip("=")
 
 
-def _last(text: str) -> str:
+def last_of(text: str) -> str:
+    """The id behind which a page starts, from its token; raises Refusal."""
     try:
         return base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True).decode()
     except (binascii.Error, ValueError):
@@ -31,7 +32,7 @@ def page_of(
     """The items of one page and the token of the next; `items` are sorted by `key`."""
     start = 0
     if after is not None:
-        last = _last(after)
+        last = last_of(after)
         start = next((i for i, item in enumerate(items) if key(item) > last), len(items))
     chosen = items[start : start + limit]
     more = start + limit < len(items)

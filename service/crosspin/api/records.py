@@ -1,6 +1,6 @@
 """Addresses of what is on record: parts, specs, kits, vehicles."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Annotated
@@ -15,7 +15,7 @@ from crosspin.api.accept import HTML, JSON, JSON_LD, TURTLE
 from crosspin.api.html import html_reply, record_pages
 from crosspin.api.language import TheLanguage
 from crosspin.api.negotiate import offer
-from crosspin.api.paging import page_of
+from crosspin.api.paging import last_of, page_of, token
 from crosspin.api.problems import ProblemLine, Refusal
 from crosspin.api.shapes import (
     FeatureReadings,
@@ -30,6 +30,7 @@ from crosspin.api.shapes import (
     VehicleSheet,
 )
 from crosspin.api.wiring import TheDesk, TheTurns, errors, known_parameters
+from crosspin.catalog.catalog import kinds_below
 from crosspin.catalog.library import Holdings
 from crosspin.figures.exact import parse_number
 from crosspin.model.schema import Datatype, Kit, Part, Value
@@ -52,6 +53,10 @@ def _summary(part: Part) -> PartSummary:
 
 
 # ---------------------------------------------------------------------- parts
+
+
+MOST_HOLDERS = 1000
+"""Most parts told that have a spec at one feature."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,10 +101,19 @@ def _wanted(holdings: Holdings, text: str) -> _Wanted:
     return _Wanted(feature_id, dimension_id, inside)
 
 
-def _has(holdings: Holdings, part: Part, wanted: _Wanted) -> bool:
-    spec = part.specs.get(wanted.feature)
-    values = holdings.catalog.specs[spec].values.get(wanted.dimension, ()) if spec is not None else ()
-    return any(map(wanted.test, values))
+def _classes(holdings: Holdings, wanted: Sequence[_Wanted]) -> set[int] | None:
+    """The classes of parts alike that have every reading; None where none is wanted."""
+    found: set[int] | None = None
+    for reading in wanted:
+        feature_kind = holdings.model.features[reading.feature].feature_kind
+        specs = [
+            (reading.feature, spec.id)
+            for spec in holdings.catalog.specs_of(feature_kind)
+            if any(map(reading.test, spec.values.get(reading.dimension, ())))
+        ]
+        having = set(holdings.catalog.having(specs))
+        found = having if found is None else found & having
+    return found
 
 
 @router.get("/v1/parts", dependencies=[Depends(offer(JSON))], responses=errors())
@@ -129,17 +143,18 @@ def list_parts(
         raise Refusal(422, "unreadable", "The parts cannot be searched so.", line)
     wanted = [_wanted(holdings, item) for item in reading or ()]
     words = text.casefold().split() if text else []
-    found = [
-        part
-        for part in holdings.catalog.parts.values()
-        if (kind is None or kind in holdings.model.kinds[part.kind].ancestors)
-        and (orderable is None or (part.price is not None) is orderable)
-        and (in_stock is None or bool(part.stock) is in_stock)
-        and all(word in f"{part.id} {part.label}".casefold() for word in words)
-        and all(_has(holdings, part, w) for w in wanted)
-    ]
-    items, more = page_of(found, lambda part: part.id, limit, next)
-    return Page(items=tuple(map(_summary, items)), total=len(found), next=more)
+    found = holdings.catalog.listing(
+        kinds=None if kind is None else kinds_below(holdings.model, kind),
+        classes=_classes(holdings, wanted),
+        words=words,
+        orderable=orderable,
+        in_stock=in_stock,
+        after="" if next is None else last_of(next),
+        limit=limit + 1,
+    )
+    items = found.parts[:limit]
+    more = token(items[-1].id) if len(found.parts) > limit else None
+    return Page(items=tuple(map(_summary, items)), total=found.total, next=more)
 
 
 def _part(desk: Desk, part: str) -> Part:
@@ -231,15 +246,17 @@ def one_spec(
     spec: Annotated[str, Path(description="A spec's id, as parts name it.", examples=[examples.SPEC])], desk: TheDesk
 ) -> SpecSheet:
     """The readings that some parts share at a feature, and which parts those are."""
-    catalog = desk.holdings.catalog
+    model, catalog = desk.holdings.model, desk.holdings.catalog
     if spec not in catalog.specs:
         raise NotOnRecord("there is no such spec on record; parts under /v1/parts name theirs")
-    parts: dict[str, list[str]] = {}
-    for part in catalog.parts.values():
-        for feature, held in part.specs.items():
-            if held == spec:
-                parts.setdefault(feature, []).append(part.id)
-    return SpecSheet(spec=catalog.specs[spec], parts={feature: tuple(ids) for feature, ids in sorted(parts.items())})
+    found = catalog.specs[spec]
+    parts = {}
+    for feature in model.features.values():
+        if feature.feature_kind == found.feature_kind:
+            holders = catalog.listing(classes=catalog.having([(feature.id, spec)]), limit=MOST_HOLDERS).parts
+            if holders:
+                parts[feature.id] = tuple(part.id for part in holders)
+    return SpecSheet(spec=found, parts=parts)
 
 
 @router.get("/v1/kits", dependencies=[Depends(offer(JSON))], responses=errors())

@@ -7,43 +7,43 @@ disagree; an empty cell is a reading that nobody has.
 
 import csv
 import io
+from collections.abc import Iterator
 
-from crosspin.model.drafts import Cell, Drafts, PartDraft, Problem, Refused
+from crosspin.model.drafts import Cell, PartDraft, Problem
 
 FIXED = ("id", "label", "price", "stock", "lacks")
 
 
-def read_csv(text: bytes, kind: str, name: str) -> Drafts:
-    """The parts of one file; raises Refused naming row and column."""
+def read_csv(text: bytes, kind: str, name: str) -> Iterator[PartDraft | Problem]:
+    """The parts of one file, row by row, and what is wrong with the file, naming row and column."""
     try:
-        rows = list(csv.reader(io.StringIO(text.decode("utf-8-sig")), strict=True))
+        rows = csv.reader(io.StringIO(text.decode("utf-8-sig"), newline=""), strict=True)
     except UnicodeDecodeError as error:
-        problem = Problem(f"{name}, byte {error.start}", "this is not UTF-8 text", "Save the file as UTF-8")
-        raise Refused([problem]) from None
+        yield Problem(f"{name}, byte {error.start}", "this is not UTF-8 text", "Save the file as UTF-8")
+        return
+    try:
+        yield from _rows(rows, kind, name)
     except csv.Error as error:
-        raise Refused(
-            [Problem(name, f"this is not a CSV file: {error}", "Quote cells that hold commas or quotes")]
-        ) from None
-    if len(rows) < 2:
-        raise Refused([Problem(name, "the file has no heading", "Start with a row of column names and a row of units")])
-    heading, units = rows[0], rows[1]
+        yield Problem(name, f"this is not a CSV file: {error}", "Quote cells that hold commas or quotes")
+
+
+def _rows(rows: Iterator[list[str]], kind: str, name: str) -> Iterator[PartDraft | Problem]:
+    heading, units = next(rows, None), next(rows, None)
+    if heading is None or units is None:
+        yield Problem(name, "the file has no heading", "Start with a row of column names and a row of units")
+        return
     problems = _heading_problems(heading, units, name)
     if problems:
-        raise Refused(problems)
-    drafts = Drafts()
-    for number, row in enumerate(rows[2:], start=3):
+        yield from problems
+        return
+    for number, row in enumerate(rows, start=3):
         if not any(row):
             continue
         if len(row) != len(heading):
             wrong = f"the row has {len(row)} cells, the heading {len(heading)}"
-            problems.append(Problem(f"{name}, row {number}", wrong, "Give every row as many cells as the heading"))
+            yield Problem(f"{name}, row {number}", wrong, "Give every row as many cells as the heading")
             continue
-        drafts.parts.append(
-            _part(dict(zip(heading, row, strict=True)), dict(zip(heading, units, strict=False)), kind, name, number)
-        )
-    if problems:
-        raise Refused(problems)
-    return drafts
+        yield _part(dict(zip(heading, row, strict=True)), dict(zip(heading, units, strict=False)), kind, name, number)
 
 
 def _heading_problems(heading: list[str], units: list[str], name: str) -> list[Problem]:

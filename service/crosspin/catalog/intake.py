@@ -1,12 +1,13 @@
-"""Checks drafts against the model and turns them into records: all of them, or none and every reason why not."""
+"""Checks drafts against the model and puts them on record: all of them, or none and every reason why not."""
 
 import hashlib
 import re
-from collections.abc import Container, Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from decimal import Decimal
 
-from crosspin.catalog.catalog import Catalog
+from crosspin.catalog.snapshot import Taken, Writer
 from crosspin.figures.derive import FORMULAS
 from crosspin.figures.exact import parse_number, spell
 from crosspin.model.drafts import Cell, Drafts, KitDraft, PartDraft, Problem, Refused, VehicleDraft
@@ -16,31 +17,37 @@ _ID = re.compile(r"[a-z0-9]+([.-][a-z0-9]+)*")
 _WHOLE = re.compile(r"\d+(\.0*)?")
 
 
+MOST_TOLD = 1000
+"""After how many problems no more are looked for."""
+
+
 @dataclass
-class Checked:
-    """What one file adds, ready to be written."""
+class TakenIn:
+    """How much one import put on record."""
 
-    parts: dict[str, Part] = field(default_factory=dict)
-    specs: dict[str, Spec] = field(default_factory=dict)
-    kits: dict[str, Kit] = field(default_factory=dict)
-    vehicles: dict[str, Vehicle] = field(default_factory=dict)
+    parts: int = 0
+    kits: int = 0
+    vehicles: int = 0
 
 
-def check(drafts: Drafts, model: Model, on_record: Catalog) -> Checked:
-    """Records of these drafts, given what other sources have on record.
+def take_in(drafts: Drafts, model: Model, writer: Writer) -> TakenIn:
+    """Put these drafts on record, one after another.
 
-    Raises Refused with every problem found; nothing is kept then.
+    Raises Refused with every problem found (the first 1,000 of them); what was written must be undone then.
     """
-    checker = _Checker(model, on_record)
+    checker = _Checker(model, writer)
     for part in drafts.parts:
-        checker.part(part)
+        if isinstance(part, Problem):
+            checker.problem(part)
+        else:
+            checker.part(part)
     for kit in drafts.kits:
         checker.kit(kit)
     for vehicle in _merged(drafts.vehicles):
         checker.vehicle(vehicle)
     if checker.problems:
         raise Refused(checker.problems)
-    return checker.checked
+    return checker.taken
 
 
 def _merged(drafts: Iterable[VehicleDraft]) -> list[VehicleDraft]:
@@ -75,25 +82,34 @@ def intern(feature_kind: str, values: dict[str, tuple[Value, ...]]) -> Spec:
 
 
 class _Checker:
-    def __init__(self, model: Model, on_record: Catalog) -> None:
+    def __init__(self, model: Model, writer: Writer) -> None:
         self.model = model
-        self.on_record = on_record
+        self.writer = writer
         self.units = {unit.symbol: unit for unit in model.units.values()}
         self.problems: list[Problem] = []
-        self.checked = Checked()
+        self.taken = TakenIn()
+        self._specs: dict[tuple[object, ...], Spec] = {}
+
+    def problem(self, problem: Problem) -> None:
+        self.problems.append(problem)
+        if len(self.problems) >= MOST_TOLD:
+            raise Refused(self.problems)
 
     def wrong(self, place: str, wrong: str, mend: str) -> None:
-        self.problems.append(Problem(place, wrong, mend))
+        self.problem(Problem(place, wrong, mend))
 
-    def check_id(self, place: str, name: str, *taken: Container[str]) -> None:
+    def check_id(self, place: str, name: str) -> None:
         if not _ID.fullmatch(name):
             self.wrong(place, f"the id {name!r} is not usable", "Use small letters, digits, hyphens and dots")
-        elif any(name in names for names in taken):
-            self.wrong(
-                place,
-                f"the id {name!r} is taken already",
-                "Give it an id of its own, or import the file it came from again",
-            )
+
+    @contextmanager
+    def new_id(self, place: str) -> Iterator[None]:
+        """What is put on record meanwhile, under an id that must not be there yet."""
+        try:
+            yield
+        except Taken as taken:
+            mend = "Give it an id of its own, or import the file it came from again"
+            self.wrong(place, f"the id {taken.name!r} is taken already", mend)
 
     def amount(self, place: str, text: str | None, what: str) -> Decimal | None:
         if text is None:
@@ -115,7 +131,7 @@ class _Checker:
         if draft.kind not in self.model.kinds:
             self.wrong(draft.place, f"{draft.kind!r} is no kind", "Use a kind that the ontology knows")
             return
-        self.check_id(draft.place, draft.id, self.on_record.parts, self.checked.parts)
+        self.check_id(draft.place, draft.id)
         if not draft.label:
             self.wrong(draft.place, "there is no label", "Say in a few words what it is")
         kind = self.model.kinds[draft.kind]
@@ -150,14 +166,9 @@ class _Checker:
                     f"a {kind.label} has no feature {feature!r} to lack",
                     f"Its features: {', '.join(kind.features)}",
                 )
-        specs = {}
-        for feature, found in sorted(readings.items()):
-            feature_kind_id = self.model.features[feature].feature_kind
-            spec = intern(feature_kind_id, self.derive(feature_kind_id, found))
-            self.checked.specs[spec.id] = spec
-            specs[feature] = spec.id
+        specs = {feature: self.spec(feature, found) for feature, found in sorted(readings.items())}
         stock = self.amount(draft.place, draft.stock, "stock")
-        self.checked.parts[draft.id] = Part(
+        part = Part(
             id=draft.id,
             kind=draft.kind,
             label=draft.label,
@@ -167,6 +178,21 @@ class _Checker:
             lacks=tuple(sorted(draft.lacks)),
             published=dict(sorted(published.items())),
         )
+        if self.problems:
+            return  # nothing of this import will stay, so that only its problems matter
+        with self.new_id(draft.place):
+            self.writer.put_part(part)
+        self.taken.parts += 1
+
+    def spec(self, feature: str, found: dict[str, tuple[Value, ...]]) -> str:
+        """Put the readings at a feature on record and return the id of their spec."""
+        kind = self.model.features[feature].feature_kind
+        key = (kind, *sorted(found.items()))
+        known = self._specs.get(key)
+        if known is None:
+            known = self._specs[key] = intern(kind, self.derive(kind, found))
+        self.writer.put_spec(known)
+        return known.id
 
     def values(self, cell: Cell, dimension: Dimension) -> tuple[Value, ...]:
         if len(cell.texts) > 1 and not dimension.many and not cell.disputed:
@@ -252,7 +278,7 @@ class _Checker:
         return found
 
     def kit(self, draft: KitDraft) -> None:
-        self.check_id(draft.place, draft.id, self.on_record.kits, self.checked.kits)
+        self.check_id(draft.place, draft.id)
         price = self.amount(draft.place, draft.price, "price")
         stock = self.amount(draft.place, draft.stock, "stock")
         if price is None:
@@ -261,7 +287,7 @@ class _Checker:
             self.wrong(draft.place, "the kit has no lines", "Say which parts it contains")
         lines = []
         for part, quantity in draft.lines:
-            if part not in self.checked.parts and part not in self.on_record.parts:
+            if self.writer.kind_of(part) is None:
                 self.wrong(
                     draft.place,
                     f"it contains {part!r}, which is no part on record",
@@ -271,16 +297,19 @@ class _Checker:
                 self.wrong(draft.place, f"it contains {quantity!r} of {part!r}", "Write a whole number from 1")
                 continue
             lines.append(KitLine(part=part, quantity=int(Decimal(quantity))))
-        self.checked.kits[draft.id] = Kit(
+        kit = Kit(
             id=draft.id,
             label=draft.label,
             price=price or Decimal(0),
             stock=None if stock is None else int(stock),
             lines=tuple(lines),
         )
+        with self.new_id(draft.place):
+            self.writer.put_kit(kit)
+        self.taken.kits += 1
 
     def vehicle(self, draft: VehicleDraft) -> None:
-        self.check_id(draft.place, draft.id, self.on_record.vehicles, self.checked.vehicles)
+        self.check_id(draft.place, draft.id)
         layout = self.model.layouts.get(draft.layout)
         if layout is None:
             known = ", ".join(self.model.layouts)
@@ -293,13 +322,13 @@ class _Checker:
             if path not in positions:
                 self.wrong(place, f"the layout {layout.id!r} has no position {path!r}", "Mend the path")
                 continue
-            record = self.checked.parts.get(part) or self.on_record.parts.get(part)
-            if record is None:
+            kind = self.writer.kind_of(part)
+            if kind is None:
                 self.wrong(place, f"there is no part {part!r} on record", "Import the part first, or mend the id")
                 continue
             role = self.model.roles[positions[path].role]
-            if role.kind not in self.model.kinds[record.kind].ancestors:
-                taken, given = self.model.kinds[role.kind].label, self.model.kinds[record.kind].label
+            if role.kind not in self.model.kinds[kind].ancestors:
+                taken, given = self.model.kinds[role.kind].label, self.model.kinds[kind].label
                 self.wrong(place, f"the position takes a {taken}; {part!r} is a {given}", "Mend the path or the part")
             if path in parts:
                 self.wrong(place, "two parts are said to stand here", "Keep one")
@@ -309,10 +338,13 @@ class _Checker:
             for path, position in positions.items()
             if path not in parts and (not draft.lists_all or position.role in draft.leaves_open)
         ]
-        self.checked.vehicles[draft.id] = Vehicle(
+        vehicle = Vehicle(
             id=draft.id,
             label=draft.label,
             layout=layout.id,
             parts=dict(sorted(parts.items())),
             unseen=tuple(sorted(unseen)),
         )
+        with self.new_id(draft.place):
+            self.writer.put_vehicle(vehicle)
+        self.taken.vehicles += 1

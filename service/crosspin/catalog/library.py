@@ -1,29 +1,36 @@
 """What is on record and where it came from: the graph, the model and the catalog, and imports into them."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import cached_property
 from hashlib import sha256
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from time import perf_counter
 
 from crosspin import __version__
 from crosspin.catalog.catalog import Catalog
 from crosspin.catalog.csv_file import read_csv
-from crosspin.catalog.intake import Checked, check
-from crosspin.model.drafts import Drafts, Problem, Refused
+from crosspin.catalog.intake import TakenIn, take_in
+from crosspin.catalog.snapshot import SCHEMA, Snapshot, Writer
+from crosspin.model.drafts import Drafts, KitDraft, PartDraft, Problem, Refused, VehicleDraft
 from crosspin.model.rdf_drafts import read_rdf
 from crosspin.model.read import read_model
 from crosspin.model.reader import BrokenOntology
-from crosspin.model.records import Records, record_triples, source_digests, source_triples
+from crosspin.model.records import Records, record_triples, source_triples
 from crosspin.model.schema import Model
 from crosspin.model.terms import thing
 from crosspin.store.graph import DERIVED, FORMATS, ONTOLOGY, SUFFIXES, GraphStore, folder_digest
-from crosspin.store.packs import BrokenPack, Pack, languages, read_packs
+from crosspin.store.packs import BrokenPack, Pack, Reading, languages, read_packs
+from crosspin.store.versions import GraphVersions
 
 SOURCES = thing("source", "")
 LEDGER = thing("ledger", "sources")
-OWN = "/ontology"  # what the ledger calls the ontology; no file has such a name
 PACK_DATA = "/packs/"  # before the name of a pack whose data is on record
+_CATALOG = "catalog.sqlite"
+_MODEL = "model/"  # before a language, in what the snapshot says of itself
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,119 +43,220 @@ class Imported:
     vehicles: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Holdings:
-    """The model and the catalog at one version of the graph; never changed, only replaced."""
+    """The graph, the models and the catalog at one version; never changed, only replaced."""
 
     version: str
-    model: Model
+    models: dict[str, Model]
+    """By language, English first."""
     catalog: Catalog
+    _versions: GraphVersions = field(repr=False, compare=False)
+    _graph: str = field(repr=False, compare=False)
+
+    @property
+    def model(self) -> Model:
+        """The model in English."""
+        return self.models["en"]
+
+    @cached_property
+    def graph(self) -> GraphStore:
+        """The graph; opened when it is first asked for."""
+        return self._versions.open(self._graph)
 
 
 class Library:
-    """The graph with what is compiled from it.  One writer at a time; readers keep the `Holdings` they took."""
+    """The graph with what is compiled from it.  One writer at a time, of whatever process; readers keep the
+    `Holdings` they took."""
 
-    def __init__(
-        self,
-        ontology: Path,
-        folder: Path | None = None,
-        packs: Sequence[Path] = (),
-        beside: GraphStore | None = None,
-    ) -> None:
-        """Open the store in `folder`, or one in memory, under the ontology (layouts and shop settings included)
-        with these packs laid upon it.  A store in memory takes over what is imported into the one `beside`.
+    def __init__(self, ontology: Path, folder: Path | None = None, packs: Sequence[Path] = ()) -> None:
+        """Open what is kept in `folder`, or a library that is gone when it is closed, under the ontology (layouts
+        and shop settings included) with these packs laid upon it.
 
         Raises BrokenText (BrokenPack, where packs do not go together) or BrokenOntology where these cannot be
         read.
         """
         self.timings: dict[str, float] = {}
-        started = perf_counter()
         self.folders = (ontology, *packs)
-        self.graph = GraphStore(folder)
-        if beside is not None:
-            self.graph.take_over(beside, {LEDGER, *beside.graphs(SOURCES)})
-        self.packs: tuple[Pack, ...] = ()
-        texts = " ".join(folder_digest(one).hex() for one in self.folders)
-        self._ontology_digest = sha256(f"{__version__} {texts}".encode()).hexdigest()
-        if packs or source_digests(self.graph.facts([LEDGER])).get(OWN) != self._ontology_digest:
-            self._read_ontology()
-        self._time("read the ontology", started)
+        self._temporary = TemporaryDirectory(prefix="crosspin-") if folder is None else None
+        self._home = Path(self._temporary.name) if self._temporary is not None else (folder or ontology).resolve()
+        self._home.mkdir(parents=True, exist_ok=True)
+        self._versions = GraphVersions(folder)
+        self._state = self._state_now()
         started = perf_counter()
-        self.model = read_model(self.graph.facts([ONTOLOGY, DERIVED]), version="")
-        self._time("compile the model", started)
-        for source in self.sources():
-            if source.startswith(PACK_DATA):
-                self.graph.remove(SOURCES + source)  # taken in again where the pack is still there
-        self.holdings = self._compile()
+        found = self._look()
+        if found is None:
+            self.reread()
+        else:
+            self.holdings = found
+            self._time("open the snapshot", started)
 
-    def _read_ontology(self) -> None:
-        """Put the ontology in the graph; last of all note its digest, so that a broken start is begun again."""
-        reading = read_packs(self.folders[0], self.folders[1:])
-        if reading.faults:
-            raise BrokenPack(reading.faults)
-        self.packs = reading.packs
-        self.graph.replace(ONTOLOGY, reading.quads)
-        started = perf_counter()
-        self.graph.derive_layouts()
-        self._time("derive positions and joints", started)
-        self._note(OWN, self._ontology_digest)
+    # ------------------------------------------------------------------ reading
 
-    def take_in_data(self) -> None:
-        """Put the data of the packs on record; raises Refused where it cannot be taken."""
-        for pack in self.packs:
-            if pack.data is not None:
-                self.import_folder(pack.data, PACK_DATA + pack.name)
+    @property
+    def model(self) -> Model:
+        """The model in English."""
+        return self.holdings.model
 
-    def reread(self) -> None:
-        """Read the ontology and its packs again from their folders, all or nothing.
+    @property
+    def graph(self) -> GraphStore:
+        """The graph as it is now; only to be read."""
+        return self.holdings.graph
 
-        Raises BrokenText, BrokenOntology or Refused; nothing has changed then.
-        """
-        fresh = Library(self.folders[0], packs=self.folders[1:], beside=self.graph)
-        fresh.take_in_data()
-        sources = {*self.graph.graphs(SOURCES), *fresh.graph.graphs(SOURCES)}
-        self.graph.take_over(fresh.graph, {LEDGER, ONTOLOGY, DERIVED, *sources})
-        self.packs, self.model, self.holdings = fresh.packs, fresh.model, fresh.holdings
-        self._ontology_digest = fresh._ontology_digest
+    @cached_property
+    def _reading(self) -> Reading:
+        return read_packs(self.folders[0], self.folders[1:])
+
+    @property
+    def packs(self) -> tuple[Pack, ...]:
+        """The packs that are laid upon the ontology."""
+        return self._reading.packs if len(self.folders) > 1 else ()
 
     @property
     def languages(self) -> tuple[str, ...]:
         """The languages that the ontology has words in, English first."""
-        return languages(self.graph.facts([ONTOLOGY]))
+        return tuple(self.holdings.models)
 
-    def model_in(self, language: str) -> Model:
-        """The model with its words in a language, where they are written in it."""
-        return read_model(self.graph.facts([ONTOLOGY, DERIVED]), self.holdings.version, language)
+    def sources(self) -> list[str]:
+        """The names of the sources on record."""
+        return list(self.holdings.catalog.sources())
 
-    def _note(self, source: str, digest: str) -> None:
-        digests = source_digests(self.graph.facts([LEDGER])) | {source: digest}
-        self.graph.replace(LEDGER, source_triples(digests))
+    def refresh(self) -> bool:
+        """Take up what another process has put on record since; whether there was anything."""
+        if self._watch.said("version") == self.holdings.version:
+            return False
+        found = self._look()
+        if found is None:
+            return False  # it goes by another ontology, and so is none of ours
+        self.holdings = found
+        return True
+
+    @cached_property
+    def _watch(self) -> Catalog:
+        """The snapshot as it is at every moment."""
+        return Catalog.live(self._home / _CATALOG)
+
+    def _state_now(self) -> str:
+        """What a snapshot must be made from to be ours."""
+        texts = " ".join(folder_digest(one).hex() for one in self.folders)
+        return sha256(f"{__version__} {SCHEMA} {texts}".encode()).hexdigest()
+
+    def _look(self) -> Holdings | None:
+        """What the snapshot has; None where there is none, or one that was made from something else."""
+        path = self._home / _CATALOG
+        if not path.is_file():
+            return None
+        before = self.__dict__.get("holdings")
+        try:
+            catalog = Catalog.open(path, before.catalog if before is not None else None)
+        except sqlite3.DatabaseError:
+            path.unlink()  # it cannot be read, and is made again from the graph
+            return None
+        if catalog.said("state") != self._state:
+            return None
+        version = catalog.said("version")
+        if before is not None and before.catalog.said("models") == catalog.said("models"):
+            models = {name: model.model_copy(update={"version": version}) for name, model in before.models.items()}
+        else:
+            names = catalog.said("models").split()
+            read = {name: Model.model_validate_json(catalog.said(_MODEL + name)) for name in names}
+            models = {name: model.model_copy(update={"version": version}) for name, model in read.items()}
+        return Holdings(version, models, catalog, self._versions, catalog.said("graph"))
+
+    # ------------------------------------------------------------------ writing
+
+    @contextmanager
+    def _writing(self, words: Model | None = None) -> Iterator[tuple[Writer, GraphStore]]:
+        """Everything on record, to be changed; it comes into force as a whole when the context ends well."""
+        model = words or self.holdings.model
+        with Snapshot(self._home / _CATALOG, _words_of_kinds(model)).writing() as writer:
+            last = writer.catalog.said("graph") or self._versions.latest()
+            with self._versions.following(last) as (name, graph):
+                yield writer, graph
+                sources = writer.catalog.sources()
+                graph.replace(LEDGER, source_triples(sources))
+                digest = sha256(writer.catalog.said("state").encode())
+                for source, text in sources.items():
+                    digest.update(f"{source} {text}".encode())
+                writer.say("version", digest.hexdigest()[:16])
+                writer.say("graph", name)
+        self._versions.forget_before(name)
+        found = self._look()
+        assert found is not None
+        self.holdings = found
+
+    def reread(self) -> None:
+        """Read the ontology and its packs again from their folders, all or nothing, and compile all anew.
+
+        Raises BrokenText, BrokenOntology or Refused; nothing has changed then.
+        """
+        self.__dict__.pop("_reading", None)
+        state = self._state_now()
+        started = perf_counter()
+        reading = self._reading
+        if reading.faults:
+            raise BrokenPack(reading.faults)
+        fresh = GraphStore()
+        fresh.replace(ONTOLOGY, reading.quads)
+        self._time("read the ontology", started)
+        started = perf_counter()
+        fresh.derive_layouts()
+        self._time("derive positions and joints", started)
+        started = perf_counter()
+        facts = fresh.facts([ONTOLOGY, DERIVED])
+        models = {name: read_model(facts, "", name) for name in languages(fresh.facts([ONTOLOGY]))}
+        self._time("compile the model", started)
+        started = perf_counter()
+        with self._writing(models["en"]) as (writer, graph):
+            sources = writer.clear()
+            writer.say("state", state)
+            writer.say("models", " ".join(models))
+            for name, model in models.items():
+                writer.say(_MODEL + name, model.model_dump_json())
+            for name in (ONTOLOGY, DERIVED):
+                graph.replace(name, fresh.triples(name))
+            self._put_back(writer, graph, models["en"], sources)
+            for pack in reading.packs:
+                if pack.data is not None and PACK_DATA + pack.name in sources:
+                    self._write(writer, graph, models["en"], *self._of_folder(pack.data, PACK_DATA + pack.name))
+            self._state = state
+        self._time("compile the catalog", started)
+
+    def _put_back(self, writer: Writer, graph: GraphStore, model: Model, digests: dict[str, str]) -> None:
+        """Fill the snapshot with what the graph has on record."""
+        for name in graph.graphs(SOURCES):
+            source = name.removeprefix(SOURCES)
+            if source.startswith(PACK_DATA):
+                graph.remove(name)  # taken in again where the pack is still there
+                continue
+            records = Records(graph, name, model)
+            writer.begin(source, digests.get(source, ""))
+            try:
+                for spec in records.specs():
+                    writer.put_spec(spec)
+                for part in records.parts():
+                    writer.put_part(part)
+            except KeyError as error:
+                raise BrokenOntology(
+                    f"something on record is described by {error}, which the ontology has no longer;"
+                    " lay the pack that defines it upon the ontology, as before"
+                ) from error
+            for kit in records.kits():
+                writer.put_kit(kit)
+            for vehicle in records.vehicles():
+                writer.put_vehicle(vehicle)
+        writer.settle()
 
     def _time(self, stage: str, started: float) -> None:
         self.timings[stage] = perf_counter() - started
 
-    def sources(self) -> list[str]:
-        """The names of the sources on record."""
-        return [graph.removeprefix(SOURCES) for graph in self.graph.graphs(SOURCES)]
+    # ------------------------------------------------------------------ imports
 
-    def _compile(self, without: str | None = None) -> Holdings:
-        started = perf_counter()
-        names = [name for name in self.sources() if name != without]
-        try:
-            records = Records(self.graph.facts([SOURCES + name for name in names]), self.model)
-        except KeyError as error:
-            raise BrokenOntology(
-                f"something on record is described by {error}, which the ontology has no longer;"
-                " lay the pack that defines it upon the ontology, as before"
-            ) from error
-        digests = source_digests(self.graph.facts([LEDGER]))
-        digest = sha256(self._ontology_digest.encode())
-        for name in names:
-            digest.update(f"{name} {digests.get(name)}".encode())
-        version = digest.hexdigest()[:16]
-        catalog = Catalog(parts=records.parts, specs=records.specs, kits=records.kits, vehicles=records.vehicles)
-        self._time("compile the catalog", started)
-        return Holdings(version, self.model.model_copy(update={"version": version}), catalog)
+    def take_in_data(self) -> None:
+        """Put the data of the packs on record that are new; raises Refused where it cannot be taken."""
+        for pack in self.packs:
+            if pack.data is not None and PACK_DATA + pack.name not in self.sources():
+                self.import_folder(pack.data, PACK_DATA + pack.name)
 
     def import_file(self, path: Path, kind: str | None = None) -> Imported:
         """Import a CSV file (of the kind that it is named after, or `kind`) or an RDF file, all or nothing.
@@ -166,69 +274,94 @@ class Library:
 
         Raises Refused with every problem found.
         """
-        return self._put(source, self._drafts(source, text, media_type, kind), text)
+        return self._put(source, self._drafts(source, text, media_type, kind), sha256(text).hexdigest())
 
     def import_folder(self, folder: Path, source: str | None = None) -> Imported:
-        """Import every CSV and RDF file below a folder as one source, named after it, all or nothing."""
-        drafts = Drafts()
-        problems: list[Problem] = []
+        """Import every CSV and RDF file below a folder as one source, named after it, all or nothing.
+
+        Raises Refused with every problem found.
+        """
+        return self._put(*self._of_folder(folder, source or folder.name))
+
+    def _of_folder(self, folder: Path, source: str) -> tuple[str, Drafts, str]:
+        """A source, what it says and its digest; files are read while the drafts are gone through."""
+        paths = sorted(p for p in folder.rglob("*") if p.suffix == ".csv" or p.suffix in SUFFIXES)
         digest = sha256()
-        for path in sorted(p for p in folder.rglob("*") if p.suffix == ".csv" or p.suffix in SUFFIXES):
-            text = path.read_bytes()
-            digest.update(text)
-            media_type = "text/csv" if path.suffix == ".csv" else SUFFIXES[path.suffix]
-            try:
-                found = self._drafts(path.relative_to(folder).as_posix(), text, media_type, path.stem)
-            except Refused as refused:
-                problems.extend(refused.problems)
-                continue
-            drafts.parts.extend(found.parts)
-            drafts.kits.extend(found.kits)
-            drafts.vehicles.extend(found.vehicles)
-        if problems:
-            raise Refused(problems)
-        return self._put(source or folder.name, drafts, digest.digest())
+        for path in paths:
+            digest.update(sha256(path.read_bytes()).digest())
+        kits: list[KitDraft] = []
+        vehicles: list[VehicleDraft] = []
+
+        def parts() -> Iterator[PartDraft | Problem]:
+            for path in paths:
+                media_type = "text/csv" if path.suffix == ".csv" else SUFFIXES[path.suffix]
+                name = path.relative_to(folder).as_posix()
+                try:
+                    found = self._drafts(name, path.read_bytes(), media_type, path.stem)
+                except Refused as refused:
+                    yield from refused.problems
+                    continue
+                yield from found.parts
+                kits.extend(found.kits)
+                vehicles.extend(found.vehicles)
+
+        return source, Drafts(parts(), kits, vehicles), digest.hexdigest()
 
     def _drafts(self, source: str, text: bytes, media_type: str, kind: str) -> Drafts:
         if media_type == "text/csv":
             if kind not in self.model.kinds:
                 known = ", ".join(self.model.kinds)
                 raise Refused([Problem(source, f"{kind!r} is no kind", f"Name the file after one of: {known}")])
-            return read_csv(text, kind, source)
+            return Drafts(read_csv(text, kind, source))
         if media_type not in FORMATS:
             known = ", ".join(["text/csv", *FORMATS])
             raise Refused([Problem(source, f"the format {media_type!r} is not read", f"Use one of: {known}")])
         units = {unit.id: unit.symbol for unit in self.model.units.values()}
         return read_rdf(text, media_type, source, self.model, units)
 
-    def _put(self, source: str, drafts: Drafts, text: bytes) -> Imported:
+    def _put(self, source: str, drafts: Drafts, digest: str) -> Imported:
+        with self._writing() as (writer, graph):
+            taken = self._write(writer, graph, self.model, source, drafts, digest)
+        return Imported(source, taken.parts, taken.kits, taken.vehicles)
+
+    def _write(
+        self, writer: Writer, graph: GraphStore, model: Model, source: str, drafts: Drafts, digest: str
+    ) -> TakenIn:
+        """Put one source on record, in place of whatever it held."""
         started = perf_counter()
-        others = self._compile(without=source).catalog if source in self.sources() else self.holdings.catalog
-        checked: Checked = check(drafts, self.model, others)
-        _refuse_loose_ends(checked, others, source)
+        writer.begin(source, digest)
+        taken = take_in(drafts, model, writer)
+        _refuse_loose_ends(writer, source)
         self._time("check what is imported", started)
         started = perf_counter()
-        triples = record_triples(
-            self.model, checked.parts.values(), checked.specs.values(), checked.kits.values(), checked.vehicles.values()
-        )
-        self.graph.replace(SOURCES + source, triples)
-        self._note(source, sha256(text).hexdigest())
+        writer.settle()
+        self._time("index what is imported", started)
+        started = perf_counter()
+        catalog = writer.catalog
+        records = (catalog.parts_of(source), catalog.specs_in(source), catalog.kits_of(source))
+        graph.replace(SOURCES + source, record_triples(model, *records, catalog.vehicles_of(source)))
         self._time("write what is imported", started)
-        self.holdings = self._compile()
-        return Imported(source, len(checked.parts), len(checked.kits), len(checked.vehicles))
+        return taken
 
 
-def _refuse_loose_ends(checked: Checked, others: Catalog, source: str) -> None:
+def _words_of_kinds(model: Model) -> dict[str, str]:
+    """For every kind, in which words somebody may look for it."""
+    words = {}
+    for kind in model.kinds.values():
+        above = [(model.kinds[a].label, *model.other_words.get(a, ())) for a in kind.ancestors]
+        words[kind.id] = " ; ".join(word for names in above for word in names)
+    return words
+
+
+def _refuse_loose_ends(writer: Writer, source: str) -> None:
     """A part that left its source may still be in a kit or a vehicle of another source."""
-    parts = {*checked.parts, *others.parts}
-    used = [(f"kit {k.id}", line.part) for k in others.kits.values() for line in k.lines]
-    used += [(f"vehicle {v.id}, {path}", part) for v in others.vehicles.values() for path, part in v.parts.items()]
     problems = [
         Problem(
-            f"{source}", f"the part {part!r} would be gone, but {where} has it", "Keep the part, or change that first"
+            f"{source}",
+            f"the part {part!r} would be gone, but {sort} {where} has it",
+            "Keep the part, or change that first",
         )
-        for where, part in used
-        if part not in parts
+        for sort, where, part in writer.loose_ends()
     ]
     if problems:
         raise Refused(problems)

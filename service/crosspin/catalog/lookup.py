@@ -1,15 +1,13 @@
 """Finding parts, kits and kinds by what somebody types: names, kinds, readings in any unit.
 
-Parts stand in a full-text index in memory.  Readings are interned, so a number is compared with the few
-thousand that there are; those that match stand in the index as marks of the parts that have them.
+Parts stand in the full-text index of the snapshot.  Readings are interned, so a number is compared with the
+few thousand that there are; those that match stand in the index as marks of the parts that have them.
 """
 
 import re
-import sqlite3
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
-from threading import Lock
 
 from crosspin.catalog.catalog import Catalog
 from crosspin.catalog.query_text import Term, terms
@@ -64,26 +62,18 @@ class Lookup:
     def __init__(self, model: Model, catalog: Catalog) -> None:
         self._model = model
         self._catalog = catalog
-        self._lock = Lock()
         symbols = {unit.symbol.casefold(): unit.id for unit in model.units.values()}
         self._units = symbols | {alias: symbols[name] for alias, name in _ALIASES.items() if name in symbols}
         own = {kind.id: _tokens([kind.label, *model.other_words.get(kind.id, ())]) for kind in model.kinds.values()}
         self._kind_words = {k.id: frozenset[str]().union(*(own[a] for a in k.ancestors)) for k in model.kinds.values()}
         self._own_words = own
-        self._ids = [part.id for part in sorted(catalog.parts.values(), key=lambda p: (p.price is None, p.id))]
-        sold = {part.kind for part in catalog.parts.values() if part.price is not None}
-        self._orderable = {above for kind in sold for above in model.kinds[kind].ancestors}
-        self._readings: list[_Reading] = []
-        self._database = sqlite3.connect(":memory:", check_same_thread=False)
-        self._fill()
+        self._orderable = {kind for kind in model.kinds if catalog.count(model, kind)}
+        self._readings = list(self._held())
 
-    def _fill(self) -> None:
-        marks: dict[tuple[str, str], str] = {}
-        for part_id in self._ids:
-            for held in self._catalog.parts[part_id].specs.items():
-                marks.setdefault(held, f"q{len(marks)}")
+    def _held(self) -> Iterator[_Reading]:
+        """Every reading that some part has."""
         found: dict[tuple[str, str, Value], list[str]] = {}
-        for (feature, spec), mark in marks.items():
+        for feature, spec, mark in self._catalog.marks():
             for name, values in self._catalog.specs[spec].values.items():
                 for value in values:
                     found.setdefault((feature, name, value), []).append(mark)
@@ -91,22 +81,7 @@ class Lookup:
             dimension = self._model.dimensions[name]
             said = [self._model.features[feature].label, dimension.label]
             said += [*self._model.other_words.get(feature, ()), *self._model.other_words.get(name, ())]
-            self._readings.append(_Reading(feature, dimension, value, _tokens(said), tuple(held_by)))
-        with self._lock, self._database as base:
-            base.execute(
-                "CREATE VIRTUAL TABLE found USING fts5(name, kind, marks, content='', prefix='1 2 3', "
-                "tokenize=\"unicode61 tokenchars './'\")"
-            )
-            base.executemany("INSERT INTO found(rowid, name, kind, marks) VALUES (?, ?, ?, ?)", self._rows(marks))
-
-    def _rows(self, marks: dict[tuple[str, str], str]) -> Iterator[tuple[int, str, str, str]]:
-        said = {}
-        for kind in self._model.kinds.values():
-            above = [(self._model.kinds[a].label, *self._model.other_words.get(a, ())) for a in kind.ancestors]
-            said[kind.id] = " ; ".join(word for words in above for word in words)
-        for row, part_id in enumerate(self._ids):
-            part = self._catalog.parts[part_id]
-            yield row, f"{part.id} ; {part.label}", said[part.kind], " ".join(marks[h] for h in part.specs.items())
+            yield _Reading(feature, dimension, value, _tokens(said), tuple(held_by))
 
     # ------------------------------------------------------------------ looking
 
@@ -122,7 +97,7 @@ class Lookup:
         rows = self._matching(tests, "", limit + 1)
         if len(rows) <= limit:
             rows = list(dict.fromkeys((*rows, *self._matching(tests, " *", limit + 1))))
-        parts = [self._catalog.parts[self._ids[row]] for row in rows]
+        parts = [self._catalog.parts[part] for part in rows]
         exact = self._catalog.parts.get(text.strip())
         if exact is not None:
             parts = [exact, *(part for part in parts if part.id != exact.id)]
@@ -159,18 +134,14 @@ class Lookup:
                 tests.append(_Test((term,), tuple(coded)))
         return tests
 
-    def _matching(self, tests: list[_Test], ending: str, limit: int) -> list[int]:
+    def _matching(self, tests: list[_Test], ending: str, limit: int) -> list[str]:
         clauses = []
         for test in tests:
             texts = " AND ".join(f"({{name kind}} : {_phrases(term, ending)})" for term in test.texts)
             marks = sorted({mark for reading in test.readings for mark in reading.marks})[:_MOST_MARKS]
             has = f" OR (marks : ({' OR '.join(marks)}))" if marks else ""
             clauses.append(f"(({texts}){has})")
-        with self._lock:
-            rows = self._database.execute(
-                "SELECT rowid FROM found WHERE found MATCH ? ORDER BY rowid LIMIT ?", (" AND ".join(clauses), limit)
-            )
-            return [row for (row,) in rows]
+        return self._catalog.matching(" AND ".join(clauses), limit)
 
     # ------------------------------------------------------------------ kinds
 

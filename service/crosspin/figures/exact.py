@@ -14,6 +14,9 @@ _DECIMAL = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)")
 FRACTIONAL_DIGITS = 18
 
 
+_WIDE = Context(prec=100)  # more digits than any number that is taken in
+
+
 def parse_number(text: str) -> Decimal:
     """The exact value of a decimal or fraction as published; raises ValueError saying what is wrong."""
     cleaned = text.strip().replace("−", "-")
@@ -32,7 +35,7 @@ def parse_number(text: str) -> Decimal:
         value = Decimal(cleaned)
     else:
         raise ValueError(f"{text!r} is not a number; write 41.275, 3 1/8 or 7/16")
-    if len(value.as_tuple().digits) > 30 or -int(value.normalize().as_tuple().exponent) > FRACTIONAL_DIGITS:
+    if len(value.as_tuple().digits) > 30 or -int(value.normalize(_WIDE).as_tuple().exponent) > FRACTIONAL_DIGITS:
         raise ValueError(f"{text!r} has more digits than anyone can measure; at most {FRACTIONAL_DIGITS} decimals")
     return canonical(value)
 
@@ -41,9 +44,9 @@ def canonical(value: Decimal) -> Decimal:
     """The one spelling of a value: no exponent, no trailing noughts, no negative nought."""
     if value == 0:
         return Decimal(0)
-    normal = value.normalize()
+    normal = value.normalize(_WIDE)
     exponent = int(normal.as_tuple().exponent)
-    return normal.quantize(Decimal(1)) if exponent > 0 else normal
+    return normal.quantize(Decimal(1), context=_WIDE) if exponent > 0 else normal
 
 
 def spell(value: Decimal) -> str:

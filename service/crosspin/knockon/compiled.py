@@ -12,11 +12,10 @@ from functools import partial
 import numpy as np
 import numpy.typing as npt
 
-from crosspin.catalog.catalog import Catalog
+from crosspin.catalog.catalog import Catalog, Offer, PartClass
 from crosspin.knockon.mating import (
     Costs,
     Mating,
-    SpecIndex,
     dearest_repairs,
     operation_money,
 )
@@ -24,6 +23,7 @@ from crosspin.knockon.pairing import STATES, condition_code, kind_code, pairing_
 from crosspin.knockon.proposal import State
 from crosspin.knockon.tally import Tally
 from crosspin.knockon.weights import MINOR_UNIT, Weights, decimals_of
+from crosspin.model.judge import Judged
 from crosspin.model.schema import Hand, Layout, Model, Need, Part, Renewal
 
 Codes = npt.NDArray[np.int64]
@@ -35,10 +35,10 @@ class Facet:
     Joint kinds ask only whether a part is fresh, needs and renewals also whether a position was emptied.
     """
 
-    def __init__(self, name: str, read: Callable[[Part | None], int], states: int) -> None:
+    def __init__(self, name: str, read: Callable[[Judged | None], int], states: int) -> None:
         self.name = name
         self.states = states
-        self._read = read
+        self.read = read
         self._codes: dict[str | None, int] = {}
 
     def code(self, part: Part | None) -> int:
@@ -46,13 +46,20 @@ class Facet:
         name = None if part is None else part.id
         known = self._codes.get(name)
         if known is None:
-            known = self._codes[name] = self._read(part)
+            known = self._codes[name] = self.read(part)
         return known
 
     def index(self, part: Part | None, state: State) -> int:
         """Row or column of the rule's matrix."""
-        offset = STATES[state] if self.states == len(STATES) else int(state is State.FRESH)
-        return self.states * self.code(part) + offset
+        return self.states * self.code(part) + self._offset(state)
+
+    def fresh(self, classes: Iterable[PartClass]) -> Codes:
+        """Rows or columns of the rule's matrix for fresh parts of some classes."""
+        codes = np.array([self.read(alike) for alike in classes], dtype=np.int64)
+        return np.asarray(self.states * codes + self._offset(State.FRESH), dtype=np.int64)
+
+    def _offset(self, state: State) -> int:
+        return STATES[state] if self.states == len(STATES) else int(state is State.FRESH)
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,64 +110,83 @@ class Link:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Selection:
-    """Parts of a role by class of equal signature.
+class Batch:
+    """Orderable parts that no rule tells apart: all of some classes (by number; with `stocked` those on the shelf)
+    and some `named` one by one.  `best` is the cheapest, then the lowest id; `place` is that of its class in the
+    candidates."""
 
-    `best` holds the cheapest part of each class (then the lowest id), ascending; `members` all parts of the
-    class, cheapest first.  Numbers are places in `Candidates.parts`.
-    """
-
-    best: npt.NDArray[np.intp]
-    members: tuple[tuple[int, ...], ...]
+    place: int
+    best: Offer
+    classes: tuple[int, ...]
+    named: tuple[Offer, ...]
+    stocked: bool
 
 
 class Candidates:
-    """The orderable parts of one role, by id, and what every rule sees of them."""
+    """The orderable parts of one role by class of parts alike, and what every rule sees of them."""
 
     def __init__(
         self,
-        parts: Sequence[Part],
+        catalog: Catalog,
+        classes: Sequence[PartClass],
         facets: Iterable[Facet],
         tallies: Sequence[Tally],
-        weights: Weights,
     ) -> None:
-        self.parts = parts
-        self.places = {part.id: place for place, part in enumerate(parts)}
-        self.prices = np.array([weights.money(part.price or Decimal(0)) for part in parts], dtype=np.int64)
-        self.columns = {
-            facet.name: np.array([facet.index(part, State.FRESH) for part in parts], dtype=np.int64) for facet in facets
-        }
-        self.shares = {tally.resource.id: [tally.share(part) for part in parts] for tally in tallies}
+        self._catalog = catalog
+        self._alike = classes
+        self._places = {alike.number: place for place, alike in enumerate(classes)}
+        self.columns = {facet.name: facet.fresh(classes) for facet in facets}
+        self.shares = {tally.resource.id: [tally.share(alike) for alike in classes] for tally in tallies}
         rows = zip(
             *(column.tolist() for column in self.columns.values()),
             *self.shares.values(),
             strict=True,
         )
         numbered: dict[object, int] = {}
-        unseen: Iterable[object] = rows if self.columns or self.shares else [()] * len(parts)
-        self._classes = [numbered.setdefault(row, len(numbered)) for row in unseen]
-        self._stocked = [place for place, part in enumerate(parts) if part.stock]
-        self._selections: dict[bool, Selection] = {}
+        unseen: Iterable[object] = rows if self.columns or self.shares else [()] * len(classes)
+        self._groups = [numbered.setdefault(row, len(numbered)) for row in unseen]
+        self._all: dict[bool, list[Batch]] = {}
 
     def takes_part(self, tally: Tally) -> bool:
         """Whether any part takes part in a resource."""
         return any(share is not None for share in self.shares[tally.resource.id])
 
-    def all(self, stocked: bool, spared: Sequence[int] = ()) -> Selection:
+    def all(self, stocked: bool, spared: Sequence[str] = ()) -> list[Batch]:
         """Every part; with `stocked`, every part that is known to lie on the shelf, and those spared."""
         if stocked and spared:
-            return self.select({*spared, *self._stocked})
-        if stocked not in self._selections:
-            self._selections[stocked] = self.select(self._stocked if stocked else range(len(self.parts)))
-        return self._selections[stocked]
+            return self._batches(range(len(self._alike)), stocked, spared)
+        if stocked not in self._all:
+            self._all[stocked] = self._batches(range(len(self._alike)), stocked, ())
+        return self._all[stocked]
 
-    def select(self, places: Iterable[int]) -> Selection:
-        """Some of the parts, by class."""
-        classes: dict[int, list[int]] = {}
-        for place in sorted(places, key=lambda p: (self.prices[p], p)):
-            classes.setdefault(self._classes[place], []).append(place)
-        members = sorted(classes.values(), key=lambda places: places[0])
-        return Selection(np.array([m[0] for m in members], dtype=np.intp), tuple(map(tuple, members)))
+    def select(self, classes: Iterable[int], named: Iterable[str], stocked: bool) -> list[Batch]:
+        """The parts of some classes (by number) and some parts by id."""
+        return self._batches([self._places[number] for number in classes], stocked, named)
+
+    def _batches(self, places: Iterable[int], stocked: bool, named: Iterable[str]) -> list[Batch]:
+        """Parts in batches, by the id of the best of each."""
+        groups: dict[int, list[tuple[int, str, int, bool]]] = {}
+        for place in places:
+            alike = self._alike[place]
+            offer = alike.on_shelf if stocked else alike.cheapest
+            if offer is not None:
+                groups.setdefault(self._groups[place], []).append((offer.price, offer.part, place, True))
+        for part in named:
+            place = self._places[self._catalog.class_of(part)]
+            offer = self._catalog.offer_of(part)
+            groups.setdefault(self._groups[place], []).append((offer.price, offer.part, place, False))
+        found = []
+        for members in groups.values():
+            price, part, place, _ = min(members)
+            whole = tuple(sorted(self._alike[p].number for *_, p, all_of_it in members if all_of_it))
+            single = tuple(Offer(cents, name) for cents, name, _, all_of_it in members if not all_of_it)
+            found.append(Batch(place, Offer(price, part), whole, single, stocked))
+        return sorted(found, key=lambda batch: batch.best.part)
+
+    def offers(self, batch: Batch, most: int) -> list[Offer]:
+        """The parts of a batch, cheapest first, then by id; at most so many."""
+        found = self._catalog.offers(batch.classes, most, batch.stocked)
+        return sorted({*found, *batch.named}, key=lambda offer: (offer.price, offer.part))[:most]
 
 
 class Compiled:
@@ -172,35 +198,29 @@ class Compiled:
         self.layout = layout
         self.stocked = stocked
         self.positions = {p.path: p for p in sorted(layout.positions, key=lambda p: p.path)}
-        self._orderable = {
-            role: [catalog.parts[i] for i in sorted(catalog.of_kind(model, model.roles[role].kind))]
-            for role in sorted({p.role for p in layout.positions})
+        self._classes = {
+            role: catalog.classes(model, model.roles[role].kind) for role in sorted({p.role for p in layout.positions})
         }
         self.weights = self._weigh()
         self.tallies = [Tally(model, catalog, r) for _, r in sorted(model.resources.items())]
         self.rulings = self._rule()
         self.links, facets = self._link()
         self.candidates = {
-            role: Candidates(parts, facets[role].values(), self.tallies, self.weights)
-            for role, parts in self._orderable.items()
+            role: Candidates(catalog, classes, facets[role].values(), self.tallies)
+            for role, classes in self._classes.items()
         }
 
     def _weigh(self) -> Weights:
         model, catalog, layout = self.model, self.catalog, self.layout
-        prices = {p.id: p.price for p in catalog.parts.values() if p.price is not None}
         work = {r.id: operation_money(model, r) for r in model.remedies.values()}
-        decimals = max(MINOR_UNIT, decimals_of(prices.values()), decimals_of(work.values()))
-        dearest = {
-            kind: max((prices[p] for p in catalog.of_kind(model, kind)), default=Decimal(0))
-            for kind in {r.adapter_kind for r in model.remedies.values() if r.adapter_kind is not None}
-        }
-        money = sum(
-            (
-                max((p.price or Decimal(0) for p in self._orderable[q.role]), default=Decimal(0))
-                for q in layout.positions
-            ),
+        decimals = max(MINOR_UNIT, decimals_of(work.values()))
+        adapters = {r.adapter_kind for r in model.remedies.values() if r.adapter_kind is not None}
+        dearest_adapters = {kind: _dearest(catalog.classes(model, kind)) for kind in adapters}
+        dearest = {role: _dearest(classes) for role, classes in self._classes.items()}
+        money = sum((dearest[position.role] for position in layout.positions), Decimal(0)) + sum(
+            (dearest_repairs(model, model.joint_kinds[j.joint_kind], dearest_adapters) for j in layout.joints),
             Decimal(0),
-        ) + sum((dearest_repairs(model, model.joint_kinds[j.joint_kind], dearest) for j in layout.joints), Decimal(0))
+        )
         return Weights.for_bounds(
             decimals,
             money=int(money.scaleb(decimals)),
@@ -211,10 +231,9 @@ class Compiled:
 
     def _rule(self) -> dict[str, Ruling]:
         model, catalog = self.model, self.catalog
-        index = SpecIndex(model, catalog)
         rulings: dict[str, Ruling] = {}
         for kind in sorted({j.joint_kind for j in self.layout.joints}):
-            mating = Mating(model, catalog, index, model.joint_kinds[kind], self.weights, self.stocked)
+            mating = Mating(model, catalog, model.joint_kinds[kind], self.weights, self.stocked)
             first, second = (Facet(f"{kind}/{hand}", partial(mating.code, hand), 2) for hand in (Hand.LEFT, Hand.RIGHT))
             rulings[kind] = Ruling(kind, first, second, mating, None, None)
         for name in sorted({p.rule for p in self.layout.pairings}):
@@ -236,7 +255,7 @@ class Compiled:
         ends = [(j.id, j.joint_kind, j.left, j.right) for j in self.layout.joints]
         ends += [(p.id, p.rule, p.when, p.then) for p in self.layout.pairings]
         links: dict[str, dict[str, tuple[Link, ...]]] = {path: {} for path in self.positions}
-        facets: dict[str, dict[str, Facet]] = {role: {} for role in self._orderable}
+        facets: dict[str, dict[str, Facet]] = {role: {} for role in self._classes}
         for identifier, rule, first, second in sorted(ends):
             link = Link(identifier, self.rulings[rule], first, second)
             for path, other in ((first, second), (second, first)):
@@ -244,3 +263,7 @@ class Compiled:
                 facet = link.facet_at(path)
                 facets[self.positions[path].role][facet.name] = facet
         return links, facets
+
+
+def _dearest(classes: Iterable[PartClass]) -> Decimal:
+    return max((Decimal(alike.dearest).scaleb(-2) for alike in classes), default=Decimal(0))

@@ -1,12 +1,12 @@
 """What may stand at one position under one question."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from crosspin.knockon.compiled import Candidates, Codes, Compiled, Facet, Link, Selection
+from crosspin.knockon.compiled import Batch, Candidates, Codes, Compiled, Facet, Link
 from crosspin.knockon.proposal import Choice, State
 from crosspin.knockon.tally import Adds, Tally
 from crosspin.knockon.wishes import Question, Wish
@@ -17,21 +17,26 @@ Force = Mapping[str, Choice]
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One value of a domain: the state and, where fresh, the members of its class, cheapest first."""
+    """One value of a domain: the state and, where fresh, the parts that are one as good as the other."""
 
     state: State
-    members: tuple[int, ...] = ()
+    batch: Batch | None = None
 
 
 class Domain:
     """The values of one position, best of equals first: as received, emptied, then fresh parts by id."""
 
-    def __init__(self, path: str, received: Part | None, candidates: Candidates, values: list[Value]) -> None:
+    def __init__(
+        self, path: str, received: Part | None, candidates: Candidates, values: list[Value], compiled: Compiled
+    ) -> None:
         self.path = path
         self.received = received
         self.candidates = candidates
         self.values = values
-        self._fresh = np.array([v.members[0] for v in values if v.members], dtype=np.intp)
+        self._catalog = compiled.catalog
+        self._cent = compiled.weights.cent
+        self._batches = [value.batch for value in values if value.batch is not None]
+        self._fresh = np.array([batch.place for batch in self._batches], dtype=np.intp)
         self._indices: dict[str, Codes] = {}
         self._adds: dict[str, Adds] = {}
 
@@ -40,10 +45,10 @@ class Domain:
 
     @property
     def prices(self) -> npt.NDArray[np.int64]:
-        """Packed price of every value, that of the cheapest member where fresh."""
-        return np.concatenate(
-            [np.zeros(len(self.values) - self._fresh.size, dtype=np.int64), self.candidates.prices[self._fresh]]
-        )
+        """Packed price of every value, that of the cheapest part where fresh."""
+        fresh = np.array([batch.best.price for batch in self._batches], dtype=np.int64)
+        still = np.zeros(len(self.values) - fresh.size, dtype=np.int64)
+        return np.concatenate([still, self._cent * fresh])
 
     @property
     def changed(self) -> npt.NDArray[np.bool_]:
@@ -51,24 +56,29 @@ class Domain:
         return np.array([v.state is not State.RECEIVED for v in self.values], dtype=bool)
 
     def part_of(self, value: Value) -> Part | None:
-        """The part that a value puts there; the cheapest member of a class."""
+        """The part that a value puts there; the best of a batch."""
         if value.state is State.RECEIVED:
             return self.received
-        return self.candidates.parts[value.members[0]] if value.members else None
+        return self._catalog.parts[value.batch.best.part] if value.batch is not None else None
 
-    def choice(self, value: Value, member: int = 0) -> Choice:
-        """A value as a choice; `member` picks one of a class."""
+    def choice(self, value: Value) -> Choice:
+        """A value as a choice; the best of a batch."""
         if value.state is State.RECEIVED:
             return Choice(State.RECEIVED, None if self.received is None else self.received.id)
-        if value.state is State.EMPTIED:
-            return Choice(State.EMPTIED, None)
-        return Choice(State.FRESH, self.candidates.parts[value.members[member]].id)
+        return Choice(value.state, None if value.batch is None else value.batch.best.part)
+
+    def offers(self, value: Value, most: int) -> Iterator[tuple[int, str]]:
+        """The parts of a value that is fresh, cheapest first, each with its packed price."""
+        if value.batch is not None:
+            yield self._cent * value.batch.best.price, value.batch.best.part
+            for offer in self.candidates.offers(value.batch, most)[1:]:
+                yield self._cent * offer.price, offer.part
 
     def indices(self, facet: Facet) -> Codes:
         """Every value's row or column in the matrix of the rule whose facet this is."""
         known = self._indices.get(facet.name)
         if known is None:
-            still = [facet.index(self.part_of(value), value.state) for value in self.values if not value.members]
+            still = [facet.index(self.part_of(value), value.state) for value in self.values if value.batch is None]
             known = np.concatenate([np.array(still, dtype=np.int64), self.candidates.columns[facet.name][self._fresh]])
             self._indices[facet.name] = known
         return known
@@ -85,7 +95,7 @@ class Domain:
         received = tally.share(self.received)
         return Adds.of(
             [
-                shares[v.members[0]] if v.members else received if v.state is State.RECEIVED else None
+                shares[v.batch.place] if v.batch is not None else received if v.state is State.RECEIVED else None
                 for v in self.values
             ],
             self.changed.tolist(),
@@ -119,7 +129,9 @@ class Domains:
 
     def _domain(self, path: str, values: list[Value]) -> Domain:
         position = self._question.positions[path]
-        return Domain(path, self._question.received[path], self._compiled.candidates[position.role], values)
+        return Domain(
+            path, self._question.received[path], self._compiled.candidates[position.role], values, self._compiled
+        )
 
     def _candidates(self, path: str) -> Candidates:
         return self._compiled.candidates[self._question.positions[path].role]
@@ -131,7 +143,7 @@ class Domains:
         if (role.may_be_empty or path in self._question.vacated) and self._question.received[path] is not None:
             values.append(Value(State.EMPTIED))
         candidates = self._candidates(path)
-        spared = [candidates.places[part] for part in self._question.spared.get(path, ())]
+        spared = self._question.spared.get(path, ())
         return values + _fresh(candidates.all(self._question.in_stock_only, spared))
 
     def _wished(self, path: str, wish: Wish) -> list[Value]:
@@ -142,15 +154,15 @@ class Domains:
         if want is None:
             return [Value(State.RECEIVED if self._question.received[path] is None else State.EMPTIED)]
         candidates = self._candidates(path)
-        wanted = candidates.select(candidates.places[part] for part in want.parts)
+        wanted = candidates.select(want.classes, want.parts, self._question.in_stock_only)
         return ([Value(State.RECEIVED)] if want.received else []) + _fresh(wanted)
 
     def _forced(self, path: str, choice: Choice) -> list[Value]:
         if choice.state is not State.FRESH:
             return [Value(choice.state)]
         assert choice.part is not None
-        return [Value(State.FRESH, (self._candidates(path).places[choice.part],))]
+        return _fresh(self._candidates(path).select((), (choice.part,), stocked=False))
 
 
-def _fresh(selection: Selection) -> list[Value]:
-    return [Value(State.FRESH, members) for members in selection.members]
+def _fresh(batches: Iterable[Batch]) -> list[Value]:
+    return [Value(State.FRESH, batch) for batch in batches]

@@ -1,7 +1,9 @@
 """Why a plan changes what nobody asked to change, and what else would serve or would not."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from heapq import merge
+from itertools import islice
 
 import numpy as np
 
@@ -14,6 +16,9 @@ from crosspin.knockon.proposal import Alternative, Cause, Choice, Mending, Ruled
 from crosspin.knockon.relation import Numbers
 from crosspin.knockon.tally import Share
 from crosspin.model.schema import Part
+
+ALTERNATIVES_LIMIT = 100
+"""Most alternatives named at one position."""
 
 RULED_OUT_LIMIT = 12
 """Most parts named as ruled out at one position."""
@@ -218,20 +223,28 @@ class Explanation:
         return INFINITE
 
     def alternatives(self, path: str) -> tuple[Alternative, ...]:
-        """Every other choice that some plan has, cheapest whole plan first, then in order of preference."""
+        """Other choices that some plan has, cheapest whole plan first, then in order of preference."""
         domain = self.opening.domains[path]
-        found = []
-        for place, (value, cost) in enumerate(zip(domain.values, self.marginals[path].tolist(), strict=True)):
-            if cost >= INFINITE:
-                continue
-            for member in range(max(1, len(value.members))):
-                if place == self.chosen[path] and member == 0:
-                    continue
-                dearer = _price(domain, value.members, member) - _price(domain, value.members, 0)
-                choice = domain.choice(value, member)
-                found.append((cost + dearer, _PREFERENCE[choice.state], choice.part or "", choice))
+        costs = self.marginals[path]
+        found = [self._ranked(domain, place, int(costs[place])) for place in np.flatnonzero(costs < INFINITE).tolist()]
+        listed = islice(merge(*found), ALTERNATIVES_LIMIT + 1)
+        own = domain.choice(domain.values[self.chosen[path]])
+        choices = [(Choice(_STATES[rank], part or None), packed) for packed, rank, part in listed]
         weights = self.compiled.weights
-        return tuple(Alternative(choice, weights.cost(packed)) for packed, _, _, choice in sorted(found, key=_first3))
+        others = (Alternative(choice, weights.cost(packed)) for choice, packed in choices if choice != own)
+        return tuple(others)[:ALTERNATIVES_LIMIT]
+
+    @staticmethod
+    def _ranked(domain: Domain, place: int, cost: int) -> Iterator[tuple[int, int, str]]:
+        """Every choice of one value by the packed cost of its whole plan, then preference, then id."""
+        value = domain.values[place]
+        rank = _STATES.index(value.state)
+        if value.batch is None:
+            yield cost, rank, domain.choice(value).part or ""
+            return
+        best = int(domain.prices[place])
+        for price, part in domain.offers(value, ALTERNATIVES_LIMIT + 1):
+            yield cost + price - best, rank, part
 
     def ruled_out(self, path: str) -> tuple[RuledOut, ...]:
         """Parts that no plan has here, nearest miss first: fewest clashes with this plan, then price, then id."""
@@ -239,26 +252,18 @@ class Explanation:
         clashes = np.zeros(len(domain), dtype=np.int64)
         for _, costs in self._beside(path):
             clashes += costs >= INFINITE
-        found = []
-        for value in np.flatnonzero(self.marginals[path] >= INFINITE).tolist():
-            for member in domain.values[value].members:
-                found.append((int(clashes[value]), int(domain.candidates.prices[member]), member, value))
-        named = sorted(found)[:RULED_OUT_LIMIT]
-        return tuple(
-            RuledOut(domain.candidates.parts[member].id, tuple(self.against(path, value)))
-            for _, _, member, value in named
-        )
+
+        def misses(value: int) -> Iterator[tuple[int, int, str, int]]:
+            for price, part in domain.offers(domain.values[value], RULED_OUT_LIMIT):
+                yield int(clashes[value]), price, part, value
+
+        excluded = np.flatnonzero(self.marginals[path] >= INFINITE).tolist()
+        named = islice(merge(*map(misses, excluded)), RULED_OUT_LIMIT)
+        return tuple(RuledOut(part, tuple(self.against(path, value))) for _, _, part, value in named)
 
 
-_PREFERENCE = {State.RECEIVED: 0, State.EMPTIED: 1, State.FRESH: 2}
-
-
-def _first3(found: tuple[int, int, str, Choice]) -> tuple[int, int, str]:
-    return found[:3]
-
-
-def _price(domain: Domain, members: tuple[int, ...], member: int) -> int:
-    return int(domain.candidates.prices[members[member]]) if members else 0
+_STATES = (State.RECEIVED, State.EMPTIED, State.FRESH)
+"""What is preferred of equals comes first."""
 
 
 def _net(share: Share | None) -> int:

@@ -16,7 +16,7 @@ from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.pairwise import Pairwise
 from crosspin.knockon.weights import Weights
-from crosspin.model.judge import NO_READINGS, Finding, Readings, is_of_kind, judge_criterion, judge_joint
+from crosspin.model.judge import NO_READINGS, Finding, Judged, Readings, is_of_kind, judge_criterion, judge_joint
 from crosspin.model.schema import Criterion, Hand, JointKind, Model, Part, Remedy, Value, Verdict
 
 Costs = npt.NDArray[np.int64]
@@ -76,35 +76,13 @@ def operation_money(model: Model, remedy: Remedy) -> Decimal:
     return model.operations[remedy.operation].hours * model.shop.hourly_rate
 
 
-class SpecIndex:
-    """Which specs occur at a feature among parts of a kind."""
-
-    def __init__(self, model: Model, catalog: Catalog) -> None:
-        self._model = model
-        seen: dict[tuple[str, str], set[str]] = {}
-        for part in catalog.parts.values():
-            for feature, spec in part.specs.items():
-                seen.setdefault((part.kind, feature), set()).add(spec)
-        self._seen = seen
-
-    def specs_at(self, kind: str, feature: str) -> list[str]:
-        """Ids, sorted, of the specs that parts of this kind, or a kind below it, have at the feature."""
-        found: set[str] = set()
-        for (part_kind, part_feature), specs in self._seen.items():
-            if part_feature == feature and kind in self._model.kinds[part_kind].ancestors:
-                found |= specs
-        return sorted(found)
-
-
 class Mating:
     """One joint kind over every pair of specs in the catalog.
 
     With `stocked`, only adapters that are known to lie on the shelf mend anything.
     """
 
-    def __init__(
-        self, model: Model, catalog: Catalog, index: SpecIndex, kind: JointKind, weights: Weights, stocked: bool
-    ) -> None:
+    def __init__(self, model: Model, catalog: Catalog, kind: JointKind, weights: Weights, stocked: bool) -> None:
         self.kind = kind
         self._model = model
         self._catalog = catalog
@@ -112,8 +90,8 @@ class Mating:
         self._stocked = stocked
         self._many = many_dimensions(model)
         self._specs = {
-            Hand.LEFT: index.specs_at(kind.left_kind, kind.left_feature),
-            Hand.RIGHT: index.specs_at(kind.right_kind, kind.right_feature),
+            Hand.LEFT: catalog.held(model, kind.left_kind, kind.left_feature),
+            Hand.RIGHT: catalog.held(model, kind.right_kind, kind.right_feature),
         }
         self._codes = {
             hand: {spec: code for code, spec in enumerate(specs, _FIRST_SPEC)} for hand, specs in self._specs.items()
@@ -126,7 +104,7 @@ class Mating:
         kind = self.kind
         return (kind.left_kind, kind.left_feature) if hand is Hand.LEFT else (kind.right_kind, kind.right_feature)
 
-    def code(self, hand: Hand, part: Part | None) -> int:
+    def code(self, hand: Hand, part: Judged | None) -> int:
         """All that this joint kind can see of a part on that side."""
         kind, feature = self._side(hand)
         if part is None or is_of_kind(self._model, part, kind) is False:
@@ -222,27 +200,27 @@ class Mating:
         left_values = self._readings(Hand.LEFT, left)
         right_values = self._readings(Hand.RIGHT, right)
         fitting = []
-        for part_id in self._catalog.of_kind(self._model, remedy.adapter_kind):
-            part = self._catalog.parts[part_id]
-            if part.price is None or (self._stocked and not part.stock):
+        for adapters in self._catalog.classes(self._model, remedy.adapter_kind):
+            offer = adapters.on_shelf if self._stocked else adapters.cheapest
+            if offer is None:
                 continue
-            outer = self._face(part, remedy.adapter_left_feature)
-            inner = self._face(part, remedy.adapter_right_feature)
+            outer = self._face(adapters, remedy.adapter_left_feature)
+            inner = self._face(adapters, remedy.adapter_right_feature)
             if self._fits(remedy.adapter_left_criterion, left_values, outer) and self._fits(
                 remedy.adapter_right_criterion, inner, right_values
             ):
-                fitting.append((part.price, part_id))
+                fitting.append(offer)
         if not fitting:
             return None
-        price, part_id = min(fitting)
-        return part_id, price
+        cheapest = min(fitting, key=lambda offer: (offer.price, offer.part))
+        return cheapest.part, cheapest.money
 
     def _readings(self, hand: Hand, code: int) -> Readings:
         if code < _FIRST_SPEC:
             return NO_READINGS
         return self._catalog.specs[self._specs[hand][code - _FIRST_SPEC]].values
 
-    def _face(self, part: Part, feature: str | None) -> Readings:
+    def _face(self, part: Judged, feature: str | None) -> Readings:
         if feature is None or feature in part.lacks or feature not in part.specs:
             return NO_READINGS
         return self._catalog.specs[part.specs[feature]].values

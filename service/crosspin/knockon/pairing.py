@@ -9,8 +9,8 @@ from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.mating import Costs
 from crosspin.knockon.proposal import State
 from crosspin.knockon.weights import Weights
-from crosspin.model.judge import is_of_kind, meets
-from crosspin.model.schema import Condition, Model, Need, Part, Renewal, Verdict
+from crosspin.model.judge import Judged, is_of_kind, meets
+from crosspin.model.schema import Condition, Model, Need, Renewal, Verdict
 
 STATES: Final = {State.RECEIVED: 0, State.EMPTIED: 1, State.FRESH: 2}
 
@@ -27,14 +27,14 @@ def _code(answer: bool | None) -> int:
     return YES if answer else NO
 
 
-def condition_code(model: Model, catalog: Catalog, condition: Condition | None, part: Part | None) -> int:
+def condition_code(model: Model, catalog: Catalog, condition: Condition | None, part: Judged | None) -> int:
     """EMPTY, or whether the part meets the condition; where there is no condition, NO for every part."""
     if part is None:
         return EMPTY
     return NO if condition is None else _code(meets(model, condition, part, catalog.specs))
 
 
-def kind_code(model: Model, kind: str, part: Part | None) -> int:
+def kind_code(model: Model, kind: str, part: Judged | None) -> int:
     """EMPTY, or whether the part is of the kind."""
     return EMPTY if part is None else _code(is_of_kind(model, part, kind))
 

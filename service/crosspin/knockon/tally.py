@@ -11,8 +11,8 @@ from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.limits import INFINITE, TALLY_LIMIT, SearchLimit
 from crosspin.knockon.relation import Numbers, Relation
 from crosspin.knockon.weights import Weights, decimals_of, whole
-from crosspin.model.judge import may_have
-from crosspin.model.schema import Model, Part, Resource
+from crosspin.model.judge import Judged, may_have
+from crosspin.model.schema import Model, Resource
 
 Flags = npt.NDArray[np.bool_]
 
@@ -35,16 +35,15 @@ class Tally:
             (resource.draw_feature, resource.draw_dimension, 1),
             (resource.supply_feature, resource.supply_dimension, -1),
         )
-        dimensions = {resource.draw_dimension, resource.supply_dimension}
         self._decimals = decimals_of(
             value
-            for spec in catalog.specs.values()
-            for dimension in sorted(dimensions & spec.values.keys())
-            for value in spec.values[dimension]
+            for feature, dimension, _ in self._ends
+            for spec in catalog.specs_of(model.features[feature].feature_kind)
+            for value in spec.values.get(dimension, ())
             if isinstance(value, Decimal)
         )
 
-    def share(self, part: Part | None) -> Share | None:
+    def share(self, part: Judged | None) -> Share | None:
         """What the part adds, or None where it takes no part in the resource.
 
         A part that nobody has looked at takes part, its reading missing, where it could be of a kind that does.

@@ -58,6 +58,11 @@ class Weights:
         """The packed cost of an amount of money."""
         return whole(amount, self.decimals)
 
+    @property
+    def cent(self) -> int:
+        """The packed cost of a hundredth of the currency."""
+        return int(10 ** (self.decimals - MINOR_UNIT))
+
     def cost(self, packed: int) -> Cost:
         """A packed cost, spelled out."""
         money = Decimal(packed % self.unknown).scaleb(-self.decimals)

@@ -11,15 +11,20 @@ from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import Ask, AskError, Fit, ReadingWish
 from crosspin.knockon.received import received_part
 from crosspin.model.drafts import Problem
+from crosspin.model.judge import Judged
 from crosspin.model.schema import Datatype, Dimension, Layout, Model, Part, Position, Vehicle
 
 
 @dataclass(frozen=True, slots=True)
 class Want:
-    """What a fit wish admits at one position: orderable parts by id, and whether what is there will do."""
+    """What a fit wish admits at one position: orderable parts by id, all of some classes of parts alike, and
+    whether what is there will do."""
 
     parts: tuple[str, ...]
     received: bool
+    classes: tuple[int, ...] = ()
+    example: str | None = None
+    """The id of one of the parts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,13 +201,14 @@ class _Wishes:
 
     def exactly(self, path: str, part: Part) -> Want:
         there = self.received[path]
-        return Want((part.id,) if part.price is not None else (), there is not None and there.id == part.id)
+        sold = (part.id,) if part.price is not None else ()
+        return Want(sold, there is not None and there.id == part.id, example=part.id if sold else None)
 
     def fit_part(self, place: str, part_id: str, paths: list[str]) -> dict[str, Want | None]:
         part = self.catalog.parts.get(part_id)
         if part is None:
             self.reader.wrong(
-                place, f"no part {part_id!r} is on record", self.reader.nearest(part_id, self.catalog.parts)
+                place, f"no part {part_id!r} is on record", self.reader.nearest(part_id, self.catalog.ids_near(part_id))
             )
             return {}
         wants: dict[str, Want | None] = {}
@@ -261,15 +267,16 @@ class _Wishes:
             checks = [self.check(f"{place}/readings/{i}", wish, kind) for i, wish in enumerate(fit.readings)]
             if None in checks:
                 break  # the same wish would be wrong in the same way at every further position
-            orderable = self.catalog.of_kind(self.model, kind)
-            admitted = [
-                part_id
-                for part_id in sorted(orderable)
-                if (not self.reader.ask.in_stock_only or self.catalog.parts[part_id].stock)
-                and self.satisfies(self.catalog.parts[part_id], kind, fit.readings)
-            ]
+            admitted: list[int] = []
+            best: list[str] = []
+            for alike in self.catalog.classes(self.model, kind):
+                offer = alike.on_shelf if self.reader.ask.in_stock_only else alike.cheapest
+                if offer is not None and self.satisfies(alike, kind, fit.readings):
+                    admitted.append(alike.number)
+                    best.append(offer.part)
             there = self.received[path]
-            wants[path] = Want(tuple(admitted), there is not None and self.satisfies(there, kind, fit.readings))
+            will_do = there is not None and self.satisfies(there, kind, fit.readings)
+            wants[path] = Want((), will_do, tuple(admitted), min(best, default=None))
         return wants
 
     def narrower(self, place: str, kind: str | None, path: str) -> str | None:
@@ -329,13 +336,13 @@ class _Wishes:
             return False
         return True
 
-    def satisfies(self, part: Part, kind: str, readings: tuple[ReadingWish, ...]) -> bool:
+    def satisfies(self, part: Judged, kind: str, readings: tuple[ReadingWish, ...]) -> bool:
         """Whether the part is of the kind and every reading is known, undisputed and as wished."""
         if part.unidentified or kind not in self.model.kinds[part.kind].ancestors:
             return False
         return all(self.agrees(part, wish) for wish in readings)
 
-    def agrees(self, part: Part, wish: ReadingWish) -> bool:
+    def agrees(self, part: Judged, wish: ReadingWish) -> bool:
         spec = part.specs.get(wish.feature)
         if spec is None or wish.feature in part.lacks:
             return False

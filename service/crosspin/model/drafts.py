@@ -1,5 +1,6 @@
 """Records as somebody wrote them, not yet checked: every value is text, every text knows its place."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 
@@ -83,8 +84,9 @@ class VehicleDraft:
 
 @dataclass(frozen=True, slots=True)
 class Drafts:
-    """All that one file holds."""
+    """All that one source holds; `parts` may be read while they are gone through, and has what is wrong between
+    them."""
 
-    parts: list[PartDraft] = field(default_factory=list)
+    parts: Iterable[PartDraft | Problem] = ()
     kits: list[KitDraft] = field(default_factory=list)
     vehicles: list[VehicleDraft] = field(default_factory=list)

@@ -7,6 +7,7 @@ same verdicts on the graph, and a test holds the two together on every pair of s
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Protocol
 
 from crosspin.model.schema import (
     Comparator,
@@ -14,7 +15,6 @@ from crosspin.model.schema import (
     Criterion,
     JointKind,
     Model,
-    Part,
     Spec,
     Value,
     Verdict,
@@ -22,6 +22,30 @@ from crosspin.model.schema import (
 
 Readings = Mapping[str, tuple[Value, ...]]
 NO_READINGS: Readings = {}
+
+
+class Judged(Protocol):
+    """All that can be seen of a part, or of all parts that are alike, where it is judged."""
+
+    @property
+    def kind(self) -> str:
+        """The id of its kind."""
+        ...
+
+    @property
+    def specs(self) -> Mapping[str, str]:
+        """From feature to spec id."""
+        ...
+
+    @property
+    def lacks(self) -> tuple[str, ...]:
+        """The features that it is known to be without."""
+        ...
+
+    @property
+    def unidentified(self) -> bool:
+        """Whether nobody has looked at it."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +123,7 @@ def overall(verdicts: list[Verdict]) -> Verdict:
 
 
 def judge_joint(
-    kind: JointKind, left: Part, right: Part, specs: Mapping[str, Spec], many: frozenset[str]
+    kind: JointKind, left: Judged, right: Judged, specs: Mapping[str, Spec], many: frozenset[str]
 ) -> tuple[Finding, ...]:
     """Every criterion's finding on two parts that meet at a joint of this kind."""
     lacking = kind.left_feature in left.lacks or kind.right_feature in right.lacks
@@ -113,7 +137,7 @@ def judge_joint(
     return tuple(judge_criterion(c, left_values, right_values, many) for c in kind.criteria)
 
 
-def is_of_kind(model: Model, part: Part, kind: str) -> bool | None:
+def is_of_kind(model: Model, part: Judged, kind: str) -> bool | None:
     """Whether the part is of the kind; None where nobody has looked and it could be."""
     if kind in model.kinds[part.kind].ancestors:
         return True
@@ -122,7 +146,7 @@ def is_of_kind(model: Model, part: Part, kind: str) -> bool | None:
     return False
 
 
-def may_have(model: Model, part: Part, feature: str) -> bool:
+def may_have(model: Model, part: Judged, feature: str) -> bool:
     """Whether the part has the feature, or could have it where nobody has looked: a narrower kind does."""
     if feature in part.lacks:
         return False
@@ -131,7 +155,7 @@ def may_have(model: Model, part: Part, feature: str) -> bool:
     return part.unidentified and any(feature in k.features and part.kind in k.ancestors for k in model.kinds.values())
 
 
-def meets(model: Model, condition: Condition, part: Part, specs: Mapping[str, Spec]) -> bool | None:
+def meets(model: Model, condition: Condition, part: Judged, specs: Mapping[str, Spec]) -> bool | None:
     """Whether the part meets the condition; None where a reading that decides it is missing or disputed."""
     of_kind = is_of_kind(model, part, condition.kind)
     if of_kind is False or condition.dimension is None or condition.feature is None:

@@ -21,9 +21,7 @@ def read_rdf(text: bytes, media_type: str, name: str, model: Model, units: dict[
     except BrokenText as error:
         raise Refused([Problem(name, str(error), "Mend the text there; nothing was changed")]) from None
     reader = _RdfReader(facts, name, model, units)
-    drafts = Drafts()
-    for kind in model.kinds:
-        drafts.parts.extend(reader.part(node, kind) for node in facts.of_type(DEF + kind))
+    drafts = Drafts([reader.part(node, kind) for kind in model.kinds for node in facts.of_type(DEF + kind)])
     drafts.kits.extend(reader.kit(node) for node in facts.of_type(DEF + "Kit"))
     # A vehicle may be told in several files; a mention without a layout adds placements only.
     drafts.vehicles.extend(reader.vehicle(node) for node in facts.of_type(DEF + "Vehicle"))

@@ -4,9 +4,8 @@ A part is typed with its kind and every kind above it, so that rules need no clo
 published in another unit than it is kept in has a reading of its own.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
-from typing import TypeVar
 
 from pyoxigraph import Literal, NamedNode, Triple
 
@@ -14,7 +13,7 @@ from crosspin.figures.exact import canonical, spell
 from crosspin.model.reader import RDFS
 from crosspin.model.schema import Datatype, Kit, KitLine, Model, Part, Spec, Value, Vehicle
 from crosspin.model.terms import DEF, ID, identifier, term, thing
-from crosspin.store.graph import Facts
+from crosspin.store.graph import Facts, GraphStore
 from crosspin.store.graph import Term as Node
 
 XSD = "http://www.w3.org/2001/XMLSchema#"
@@ -22,8 +21,6 @@ TYPE = NamedNode("http://www.w3.org/1999/02/22-rdf-syntax-ns#type")
 LABEL = NamedNode(RDFS + "label")
 DECIMAL = NamedNode(XSD + "decimal")
 INTEGER = NamedNode(XSD + "integer")
-
-Record = TypeVar("Record", Spec, Part, Kit, Vehicle)
 
 
 def cp(name: str) -> NamedNode:
@@ -129,37 +126,58 @@ def vehicle_triples(vehicle: Vehicle) -> list[Triple]:
 
 
 class Records:
-    """Everything on record, read back from the graph; each table sorted by id."""
+    """What one named graph has on record, read back one thing after another."""
 
-    def __init__(self, facts: Facts, model: Model) -> None:
-        self._facts = facts
+    def __init__(self, store: GraphStore, graph: str, model: Model) -> None:
+        self._store = store
+        self._graph = NamedNode(graph)
         self._model = model
-        self._readings: dict[Node, list[Node]] = {}
-        for reading in facts.of_type(DEF + "Reading"):
-            for part in facts.all(reading, DEF + "ofPart"):
-                self._readings.setdefault(part, []).append(reading)
-        self.specs: Mapping[str, Spec] = self._table(facts.of_type(DEF + "Spec"), self._spec)
-        self.parts: Mapping[str, Part] = self._table(facts.of_type(DEF + "Part"), self._part)
-        self.kits: Mapping[str, Kit] = self._table(facts.of_type(DEF + "Kit"), self._kit)
-        self.vehicles: Mapping[str, Vehicle] = self._table(facts.of_type(DEF + "Vehicle"), self._vehicle)
+
+    def specs(self) -> Iterator[Spec]:
+        """Every spec."""
+        return (self._spec(node, self._facts(node)) for node in self._nodes("Spec"))
+
+    def parts(self) -> Iterator[Part]:
+        """Every part."""
+        return (self._part(node, self._facts(node)) for node in self._nodes("Part"))
+
+    def kits(self) -> Iterator[Kit]:
+        """Every kit."""
+        return (self._kit(node, self._facts(node, "hasLine")) for node in self._nodes("Kit"))
+
+    def vehicles(self) -> Iterator[Vehicle]:
+        """Every vehicle."""
+        return (self._vehicle(node, self._facts(node, "carries")) for node in self._nodes("Vehicle"))
+
+    def _nodes(self, sort: str) -> Iterator[NamedNode]:
+        for quad in self._store.quads.quads_for_pattern(None, TYPE, cp(sort), self._graph):
+            if isinstance(quad.subject, NamedNode):
+                yield quad.subject
+
+    def _facts(self, node: NamedNode, link: str = "") -> Facts:
+        """What the graph says of a node, and of what it leads to."""
+        about = self._store.quads.quads_for_pattern
+        quads = list(about(node, None, None, self._graph))
+        if link:
+            ends = [quad.object for quad in quads if quad.predicate == cp(link)]
+            quads += [
+                quad for end in ends if isinstance(end, NamedNode) for quad in about(end, None, None, self._graph)
+            ]
+        return Facts(quads)
 
     @staticmethod
-    def _table(nodes: Iterable[Node], build: Callable[[Node], Record]) -> dict[str, Record]:
-        items = [build(node) for node in nodes]
-        return {item.id: item for item in sorted(items, key=lambda item: item.id)}
-
-    def _one(self, node: Node, name: str) -> str | None:
-        values = self._facts.all(node, name if "://" in name else DEF + name)
+    def _one(facts: Facts, node: Node, name: str) -> str | None:
+        values = facts.all(node, name if "://" in name else DEF + name)
         return values[0].value if values else None
 
     def _value(self, node: Node) -> Value:
         numeric = isinstance(node, Literal) and node.datatype in (DECIMAL, INTEGER)
         return canonical(Decimal(node.value)) if numeric else str(node.value)
 
-    def _spec(self, node: Node) -> Spec:
+    def _spec(self, node: Node, facts: Facts) -> Spec:
         values: dict[str, tuple[Value, ...]] = {}
         feature_kind = ""
-        for predicate, objects in sorted(self._facts.about(node).items()):
+        for predicate, objects in sorted(facts.about(node).items()):
             if predicate == TYPE.value:
                 feature_kind = next(identifier(o.value) for o in objects if o != cp("Spec"))
             else:
@@ -168,24 +186,24 @@ class Records:
                 )
         return Spec(id=node.value.removeprefix(ID + "spec/"), feature_kind=feature_kind, values=values)
 
-    def _part(self, node: Node) -> Part:
-        facts = self._facts
-        kind = identifier(self._one(node, "ofKind") or "")
+    def _part(self, node: Node, facts: Facts) -> Part:
+        kind = identifier(self._one(facts, node, "ofKind") or "")
         specs = {}
         for feature in self._model.kinds[kind].features:
-            spec = self._one(node, feature)
+            spec = self._one(facts, node, feature)
             if spec is not None:
                 specs[feature] = spec.removeprefix(ID + "spec/")
-        price, stock = self._one(node, "price"), self._one(node, "stock")
+        price, stock = self._one(facts, node, "price"), self._one(facts, node, "stock")
         published = {}
-        for reading in self._readings.get(node, ()):
-            at = [identifier(self._one(reading, name) or "") for name in ("onFeature", "onDimension")]
-            place = ".".join(at)
-            published[place] = self._one(reading, "publishedValue") or ""
+        for quad in self._store.quads.quads_for_pattern(None, cp("ofPart"), node, self._graph):
+            assert isinstance(quad.subject, NamedNode)
+            said = self._facts(quad.subject)
+            at = [identifier(self._one(said, quad.subject, name) or "") for name in ("onFeature", "onDimension")]
+            published[".".join(at)] = self._one(said, quad.subject, "publishedValue") or ""
         return Part(
-            id=self._one(node, "identifier") or "",
+            id=self._one(facts, node, "identifier") or "",
             kind=kind,
-            label=self._one(node, RDFS + "label") or "",
+            label=self._one(facts, node, RDFS + "label") or "",
             price=None if price is None else canonical(Decimal(price)),
             stock=None if stock is None else int(stock),
             specs=specs,
@@ -193,51 +211,51 @@ class Records:
             published=dict(sorted(published.items())),
         )
 
-    def _kit(self, node: Node) -> Kit:
+    def _kit(self, node: Node, facts: Facts) -> Kit:
         lines = [
             KitLine(
-                part=(self._one(line, "contains") or "").removeprefix(ID + "part/"),
-                quantity=int(Decimal(self._one(line, "quantity") or "1")),
+                part=(self._one(facts, line, "contains") or "").removeprefix(ID + "part/"),
+                quantity=int(Decimal(self._one(facts, line, "quantity") or "1")),
             )
-            for line in self._facts.all(node, DEF + "hasLine")
+            for line in facts.all(node, DEF + "hasLine")
         ]
-        stock = self._one(node, "stock")
+        stock = self._one(facts, node, "stock")
         return Kit(
-            id=self._one(node, "identifier") or "",
-            label=self._one(node, RDFS + "label") or "",
-            price=canonical(Decimal(self._one(node, "price") or "0")),
+            id=self._one(facts, node, "identifier") or "",
+            label=self._one(facts, node, RDFS + "label") or "",
+            price=canonical(Decimal(self._one(facts, node, "price") or "0")),
             stock=None if stock is None else int(stock),
             lines=tuple(sorted(lines, key=lambda line: line.part)),
         )
 
-    def _vehicle(self, node: Node) -> Vehicle:
+    def _vehicle(self, node: Node, facts: Facts) -> Vehicle:
         parts = {
-            self._one(placement, "atPath") or "": (self._one(placement, "holds") or "").removeprefix(ID + "part/")
-            for placement in self._facts.all(node, DEF + "carries")
+            self._one(facts, placement, "atPath") or "": (self._one(facts, placement, "holds") or "").removeprefix(
+                ID + "part/"
+            )
+            for placement in facts.all(node, DEF + "carries")
         }
         return Vehicle(
-            id=self._one(node, "identifier") or "",
-            label=self._one(node, RDFS + "label") or "",
-            layout=(self._one(node, "hasLayout") or "").removeprefix(ID + "layout/"),
+            id=self._one(facts, node, "identifier") or "",
+            label=self._one(facts, node, RDFS + "label") or "",
+            layout=(self._one(facts, node, "hasLayout") or "").removeprefix(ID + "layout/"),
             parts=dict(sorted(parts.items())),
-            unseen=tuple(v.value for v in self._facts.all(node, DEF + "leavesUnseen")),
+            unseen=tuple(v.value for v in facts.all(node, DEF + "leavesUnseen")),
         )
 
 
 def record_triples(
     model: Model, parts: Iterable[Part], specs: Iterable[Spec], kits: Iterable[Kit], vehicles: Iterable[Vehicle]
-) -> list[Triple]:
+) -> Iterator[Triple]:
     """Everything that one source puts on record."""
-    triples: list[Triple] = []
     for spec in specs:
-        triples += spec_triples(spec, model)
+        yield from spec_triples(spec, model)
     for part in parts:
-        triples += part_triples(part, model)
+        yield from part_triples(part, model)
     for kit in kits:
-        triples += kit_triples(kit)
+        yield from kit_triples(kit)
     for vehicle in vehicles:
-        triples += vehicle_triples(vehicle)
-    return triples
+        yield from vehicle_triples(vehicle)
 
 
 def source_triples(digests: Mapping[str, str]) -> list[Triple]:
@@ -252,10 +270,3 @@ def source_triples(digests: Mapping[str, str]) -> list[Triple]:
             Triple(node, cp("digest"), Literal(digest)),
         ]
     return triples
-
-
-def source_digests(facts: Facts) -> dict[str, str]:
-    """The digest of each source on record, by name."""
-    return {
-        node.value.removeprefix(ID + "source/"): facts.all(node, DEF + "digest")[0].value for node in facts.subjects()
-    }

@@ -8,6 +8,7 @@ from typing import Any
 from crosspin.answer.plan import Mate, PartLine
 from crosspin.answer.saved import Fired
 from crosspin.answer.words import Words
+from crosspin.catalog.catalog import kinds_below
 from crosspin.catalog.library import Holdings
 from crosspin.knockon.ask import Ask
 from crosspin.knockon.received import received_part
@@ -127,20 +128,20 @@ class RecordPages:
             feature = self.model.features[name]
             dimensions = self.model.feature_kinds[feature.feature_kind].dimensions
             features.append((feature, [self.model.dimensions[d] for d in dimensions]))
-        orderable = self.catalog.of_kind(self.model, kind_id)
+        orderable = self.catalog.listing(kinds_below(self.model, kind_id), orderable=True, limit=100)
         return self._page(
             "kind.html",
             kind=kind,
             below=[k for k in self.model.kinds.values() if kind_id in k.parents],
             features=features,
             rules=[self._rule(rule) for rule in rules],
-            parts=[self.catalog.parts[p] for p in orderable[:100]],
-            total=len(orderable),
+            parts=orderable.parts,
+            total=orderable.total,
         )
 
     def kinds(self) -> str:
         """All kinds with the number of parts that can be ordered."""
-        numbers = {kind: len(self.catalog.of_kind(self.model, kind)) for kind in self.model.kinds}
+        numbers = {kind: self.catalog.count(self.model, kind) for kind in self.model.kinds}
         return self._page("kinds.html", numbers=numbers)
 
     def _rule(self, rule: str) -> Term:

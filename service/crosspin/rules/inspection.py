@@ -233,11 +233,8 @@ def _someone_fits(model: Model, catalog: Catalog, kind: JointKind) -> bool:
 
 def _told_apart(model: Model, catalog: Catalog, kind: str, feature: str) -> list[Part]:
     """One part of a kind for each spec that the kind's parts have at a feature."""
-    found: dict[str, Part] = {}
-    for part in catalog.parts.values():
-        if feature in part.specs and kind in model.kinds[part.kind].ancestors:
-            found.setdefault(part.specs[feature], part)
-    return list(found.values())
+    held = catalog.held(model, kind, feature)
+    return [Part(id=spec, kind=kind, label=spec, specs={feature: spec}) for spec in held]
 
 
 def _query(quad: Quad) -> tuple[str, str] | None:

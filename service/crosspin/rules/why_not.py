@@ -7,7 +7,7 @@ from decimal import Decimal
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.proposal import Mending
 from crosspin.model.base import Frozen, Term
-from crosspin.model.judge import Finding, is_of_kind, judge_criterion, judge_joint, may_have, meets
+from crosspin.model.judge import Finding, Judged, is_of_kind, judge_criterion, judge_joint, may_have, meets
 from crosspin.model.schema import (
     Condition,
     Consequence,
@@ -214,15 +214,14 @@ class Asker:
             return criterion is None or judge_criterion(criterion, one, other, self._many).verdict is Verdict.FITS
 
         found = []
-        for name in self.catalog.of_kind(self.model, remedy.adapter_kind or ""):
-            part = self.catalog.parts[name]
-            outer = self._face(part, remedy.adapter_left_feature or "")
-            inner = self._face(part, remedy.adapter_right_feature or "")
+        for alike in self.catalog.classes(self.model, remedy.adapter_kind or ""):
+            outer = self._face(alike, remedy.adapter_left_feature or "")
+            inner = self._face(alike, remedy.adapter_right_feature or "")
             if fits(remedy.adapter_left_criterion, left, outer) and fits(remedy.adapter_right_criterion, inner, right):
-                found.append(name)
+                found.append(alike.cheapest.part)
         return found
 
-    def _face(self, part: Part | None, feature: str) -> dict[str, tuple[Value, ...]]:
+    def _face(self, part: Judged | None, feature: str) -> dict[str, tuple[Value, ...]]:
         if part is None or feature in part.lacks or feature not in part.specs:
             return {}
         return dict(self.catalog.specs[part.specs[feature]].values)

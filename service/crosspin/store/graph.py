@@ -4,8 +4,9 @@ Named graphs: the ontology, what the layout rules derived from it, one per impor
 vehicle file.  Reading text never opens a network connection or another file.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from hashlib import sha256
+from itertools import islice
 from pathlib import Path
 
 from pyoxigraph import BlankNode, Literal, NamedNode, Quad, RdfFormat, Store, Triple, parse
@@ -23,6 +24,9 @@ FORMATS = {
     "application/trig": RdfFormat.TRIG,
 }
 """The RDF formats that are read, by media type."""
+
+MANY = 50_000
+"""From how many triples on it is worth while to write them in bulk."""
 
 SUFFIXES = {".ttl": "text/turtle", ".nt": "application/n-triples", ".jsonld": "application/ld+json"}
 """Media type by file suffix, for files that are imported."""
@@ -113,21 +117,41 @@ class GraphStore:
         """Open the store in `folder`, created if new, or one in memory."""
         self.quads = Store(str(folder)) if folder is not None else Store()
 
-    def replace(self, graph: str, triples: Iterable[Quad | Triple]) -> None:
-        """Put these triples in place of whatever the graph held, all or nothing."""
-        name = NamedNode(graph)
-        fresh = [Quad(t.subject, t.predicate, t.object, name) for t in triples]
-        self.quads.remove_graph(name)
-        self.quads.extend(fresh)
+    @classmethod
+    def to_read(cls, folder: Path) -> "GraphStore":
+        """The store in a folder, which nobody writes any more."""
+        store = object.__new__(cls)
+        store.quads = Store.read_only(str(folder))
+        return store
 
-    def take_over(self, other: "GraphStore", graphs: Iterable[str]) -> None:
-        """Put what another store holds in these graphs in place of what this one holds there."""
-        for graph in graphs:
-            self.replace(graph, other.quads.quads_for_pattern(None, None, None, NamedNode(graph)))
+    @classmethod
+    def copy_of(cls, other: "GraphStore") -> "GraphStore":
+        """A store in memory with all that another one holds."""
+        store = cls()
+        store.quads.bulk_extend(other.quads)
+        return store
+
+    def close(self) -> None:
+        """Let go of the files; the store must not be used any more."""
+        del self.quads
+
+    def replace(self, graph: str, triples: Iterable[Quad | Triple]) -> None:
+        """Put these triples in place of whatever the graph held, as they come."""
+        name = NamedNode(graph)
+        self.quads.remove_graph(name)
+        quads = (Quad(t.subject, t.predicate, t.object, name) for t in triples)
+        first = list(islice(quads, MANY))
+        self.quads.extend(first)
+        if len(first) == MANY:
+            self.quads.bulk_extend(quads)
 
     def remove(self, graph: str) -> None:
         """Forget a graph."""
         self.quads.remove_graph(NamedNode(graph))
+
+    def triples(self, graph: str) -> Iterator[Quad]:
+        """What one named graph says."""
+        return self.quads.quads_for_pattern(None, None, None, NamedNode(graph))
 
     def facts(self, graphs: Iterable[str]) -> Facts:
         """The triples of some graphs, for look-up."""
@@ -149,9 +173,9 @@ class GraphStore:
 
 
 def folder_digest(folder: Path) -> bytes:
-    """A digest of the names and the text of every Turtle file below the folder."""
+    """A digest of the names and the text of every Turtle and CSV file below the folder."""
     digest = sha256()
-    for path in sorted(folder.rglob("*.ttl")):
+    for path in sorted((*folder.rglob("*.ttl"), *folder.rglob("*.csv"))):
         digest.update(path.relative_to(folder).as_posix().encode() + b"\0" + path.read_bytes())
     return digest.digest()
 
