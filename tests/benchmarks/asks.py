@@ -36,10 +36,10 @@ def typical(desk: Desk, count: int, seed: int = 20_264) -> list[Ask]:
     random = Random(seed)
     model, catalog = desk.holdings.model, desk.holdings.catalog
     slots = [
-        (vehicle.id, position.path, part)
+        (vehicle.id, position.path, alike.cheapest.part)
         for vehicle in catalog.vehicles.values()
         for position in model.layouts[vehicle.layout].positions
-        for part in catalog.of_kind(model, model.roles[position.role].kind)
+        for alike in catalog.classes(model, model.roles[position.role].kind)
     ]
     found: list[Ask] = []
     for vehicle, path, part in random.sample(slots, len(slots)):

@@ -23,17 +23,6 @@ PACKAGES = (
     "fastapi",
     "uvicorn",
 )
-    "pyoxigraph",
-    "rdflib",
-    "oxrdflib",
-    "pyshacl",
-    "ortools",
-    "clingo",
-    "pytoulbar2",
-    "numpy",
-    "fastapi",
-    "uvicorn",
-)
 TITLES = {
     "a": "One hop: which installed parts do not mate with this one, and which catalog parts would",
     "b": "The whole optimum",
