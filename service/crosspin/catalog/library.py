@@ -155,7 +155,7 @@ class Library:
         if catalog.said("state") != self._state:
             return None
         version = catalog.said("version")
-        if before is not None and before.catalog.said("models") == catalog.said("models"):
+        if before is not None and before.catalog.said("state") == catalog.said("state"):
             models = {name: model.model_copy(update={"version": version}) for name, model in before.models.items()}
         else:
             names = catalog.said("models").split()
@@ -190,10 +190,9 @@ class Library:
 
         Raises BrokenText, BrokenOntology or Refused; nothing has changed then.
         """
-        self.__dict__.pop("_reading", None)
         state = self._state_now()
         started = perf_counter()
-        reading = self._reading
+        reading = read_packs(self.folders[0], self.folders[1:])
         if reading.faults:
             raise BrokenPack(reading.faults)
         fresh = GraphStore()
@@ -217,9 +216,10 @@ class Library:
                 graph.replace(name, fresh.triples(name))
             self._put_back(writer, graph, models["en"], sources)
             for pack in reading.packs:
-                if pack.data is not None and PACK_DATA + pack.name in sources:
+                if pack.data is not None and sources:  # else there is nothing yet that it could refer to
                     self._write(writer, graph, models["en"], *self._of_folder(pack.data, PACK_DATA + pack.name))
             self._state = state
+        self._reading = reading
         self._time("compile the catalog", started)
 
     def _put_back(self, writer: Writer, graph: GraphStore, model: Model, digests: dict[str, str]) -> None:
