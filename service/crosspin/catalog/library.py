@@ -21,8 +21,9 @@ from crosspin.model.read import read_model
 from crosspin.model.reader import BrokenOntology
 from crosspin.model.records import Records, record_triples, source_triples
 from crosspin.model.schema import Model
-from crosspin.model.terms import thing
+from crosspin.model.terms import term, thing
 from crosspin.store.graph import DERIVED, FORMATS, ONTOLOGY, SUFFIXES, GraphStore, folder_digest
+from crosspin.store.migrate import migrate
 from crosspin.store.packs import BrokenPack, Pack, Reading, languages, read_packs
 from crosspin.store.versions import GraphVersions
 
@@ -229,6 +230,7 @@ class Library:
             if source.startswith(PACK_DATA):
                 graph.remove(name)  # taken in again where the pack is still there
                 continue
+            migrate(graph, name, [term(word) for word in model.deprecated])
             records = Records(graph, name, model)
             writer.begin(source, digests.get(source, ""))
             try:
@@ -317,7 +319,7 @@ class Library:
             known = ", ".join(["text/csv", *FORMATS])
             raise Refused([Problem(source, f"the format {media_type!r} is not read", f"Use one of: {known}")])
         units = {unit.id: unit.symbol for unit in self.model.units.values()}
-        return read_rdf(text, media_type, source, self.model, units)
+        return read_rdf(text, media_type, source, self.model, units, lambda: self.graph)
 
     def _put(self, source: str, drafts: Drafts, digest: str) -> Imported:
         with self._writing() as (writer, graph):
