@@ -2,6 +2,7 @@
 
 from pathlib import Path
 from shutil import copytree
+from time import process_time
 
 import pytest
 
@@ -187,3 +188,14 @@ def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
     assert (
         str(said) == f"{tmp_path}/nowhere: there is no such folder. Give the folder that holds the pack's Turtle files."
     )
+
+
+def test_the_quick_check_takes_less_than_two_seconds() -> None:
+    """Of one processor, on whatever machine the tests run; the best of three, as others may be busy on it."""
+
+    def seconds() -> float:
+        started = process_time()
+        inspect(data_folder("ontology"), [WINCH])
+        return process_time() - started
+
+    assert min(seconds() for _ in range(3)) < 2

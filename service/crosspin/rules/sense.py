@@ -142,8 +142,11 @@ def circular(model: Model, terms: Collection[str]) -> Iterator[Fault]:
     Two parts may well need each other; but where every part that answers a need asks, by its kind alone, for
     something else where the first one stands, no plan can have it.
     """
+    by_role: dict[str, list[Need]] = {}
+    for need in model.needs.values():
+        by_role.setdefault(need.when_role, []).append(need)
     for first in model.needs.values():
-        for way in _ways(model, (first,)):
+        for way in _ways(model, by_role, (first,)):
             last = way[-1]
             if not {term(need.id) for need in way} & set(terms) or last.then_role != first.when_role:
                 continue
@@ -157,18 +160,18 @@ def circular(model: Model, terms: Collection[str]) -> Iterator[Fault]:
                 )
 
 
-def _ways(model: Model, way: tuple[Need, ...]) -> Iterator[tuple[Need, ...]]:
+def _ways(model: Model, by_role: Mapping[str, list[Need]], way: tuple[Need, ...]) -> Iterator[tuple[Need, ...]]:
     """A chain of needs, each called for by whatever answers the one before, and every longer one."""
     yield way
     last = way[-1]
     if last.then is None or last.then_role == way[0].when_role:
         return
     answering = {last.then.kind, model.roles[last.then_role].kind}
-    for need in model.needs.values():
+    taken = {need.id for need in way}
+    for need in by_role.get(last.then_role, ()):
         always = need.when.dimension is None and not need.when_fresh and need.scope is last.scope
-        follows = need not in way and need.when_role == last.then_role
-        if always and follows and any(need.when.kind in model.kinds[kind].ancestors for kind in answering):
-            yield from _ways(model, (*way, need))
+        if always and need.id not in taken and any(need.when.kind in model.kinds[kind].ancestors for kind in answering):
+            yield from _ways(model, by_role, (*way, need))
 
 
 def _narrowest(model: Model, need: Need) -> str:
