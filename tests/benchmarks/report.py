@@ -138,14 +138,14 @@ def _rules(rows: Sequence[Row]) -> Iterator[Goal]:
 
 
 def _http(rows: Sequence[Row]) -> Iterator[Goal]:
-    for size in sorted({row.size for row in of(rows, "d")}):
+    p50, p99 = of(rows, "d", serving.P50), of(rows, "d", serving.P99)
+    for size in sorted({row.size for row in p50}):
         for engine, wanted in ((serving.OURS, 5.0), (serving.CACHED, 1.2)):
-            here = of(rows, "d", "1 connection, p50")
-            found = _ratio(value(here, engine, size), value(here, serving.PRECOMPUTED, size))
+            mine, theirs = (value(p50, serving.named(one, 1), size) for one in (engine, serving.PRECOMPUTED))
             said = f"{size:,} parts, {engine}: p50 over that of the same bytes precomputed (at most {wanted:g})"
-            yield Goal(said, found, wanted, at_least=False)
-        tail = value(of(rows, "d", "32 connections, p99"), serving.OURS, size)
-        found = _ratio(tail, value(of(rows, "d", "32 connections, p50"), serving.OURS, size))
+            yield Goal(said, _ratio(mine, theirs), wanted, at_least=False)
+        name = serving.named(serving.OURS, 32)
+        found = _ratio(value(p99, name, size), value(p50, name, size))
         yield Goal(f"{size:,} parts, 32 connections: p99 over p50 (at most 10)", found, 10.0, at_least=False)
 
 
