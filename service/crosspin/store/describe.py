@@ -55,9 +55,11 @@ def about(graph: GraphStore, iri: str) -> list[Triple]:
 
 
 def words(graph: GraphStore, iri: str, predicate: str) -> str:
-    """The first text that the graph has for a property of a thing, in the order of the texts; "" if none."""
+    """The first text that the graph has for a property of a thing, in English where there is some, in the order of
+    the texts; "" if none."""
     quads = graph.quads.quads_for_pattern(NamedNode(iri), NamedNode(predicate), None, None)
-    return min((q.object.value for q in quads if isinstance(q.object, Literal)), default="")
+    found = [q.object for q in quads if isinstance(q.object, Literal)]
+    return min(((text.language not in (None, "en"), text.value) for text in found), default=(False, ""))[1]
 
 
 def source_of(graph: GraphStore, triple: Triple) -> str:
