@@ -22,7 +22,7 @@ from crosspin.rules import second_engine as second
 from crosspin.rules.cases import RDF_TYPE, Bench, Case, parse_text_with_graphs, read_cases
 from crosspin.rules.gates import check_cases, check_coverage, check_layers, read_rule_texts
 from crosspin.rules.mutants import Mutant, Score, hunt, mutants, terms_to_mutate
-from crosspin.rules.sense import circular, doubled, never_derives, placed, silent, undefined, unfilled
+from crosspin.rules.sense import circular, doubled, never_derives, outdated, placed, silent, undefined, unfilled
 from crosspin.store.graph import BrokenText, Facts
 from crosspin.store.infer import FIRST_BUILD_ORDER, SH, Workspace
 from crosspin.store.packs import SHIPPED, BrokenPack, Fault, Reading, read_packs
@@ -97,6 +97,7 @@ class Inspection:
             *doubled(self._said),
             *undefined(self._said, self._case_quads(), self._known()),
             *unfilled(self._said),
+            *outdated(self._said, self.reading.said),
         ]
         style = [*self._refused_by_shapes()]
         profile, runnable = self._rule_faults()

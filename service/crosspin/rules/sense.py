@@ -3,6 +3,7 @@
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from difflib import get_close_matches
+from pathlib import Path
 
 from pyoxigraph import NamedNode, Quad
 
@@ -19,6 +20,9 @@ _PLACEHOLDERS = {
     DEF + "saysFit": {"left", "right", "leftPart", "rightPart"},
 }
 _TYPE = "http://www.w3.org/1999/02/22-rdf-syntax-ns#type"
+_DEPRECATED = "http://www.w3.org/2002/07/owl#deprecated"
+_REPLACED = "http://purl.org/dc/terms/isReplacedBy"
+_MIGRATIONS = "migrations"
 _CONSTRUCT = "http://www.w3.org/ns/shacl#construct"
 
 
@@ -37,6 +41,24 @@ def undefined(said: Iterable[Said], cases: Iterable[tuple[str, Quad]], known: Co
                 right = f"Did you mean cp:{close[0]}?" if close else "Define it, or write the name of a term that is"
                 place = f"{file}, {short(about)}" if about and about != name else file
                 yield Fault(place, f"{short(name)} is not defined anywhere", right.rstrip("."))
+
+
+def outdated(said: Iterable[Said], everything: Iterable[Said]) -> Iterator[Fault]:
+    """Terms in what packs say that are deprecated, by everything that is said."""
+    told = list(everything)
+    deprecated = {s.term for s in told if s.name == _DEPRECATED}
+    instead = {s.term: short(getattr(s.quad.object, "value", "")) for s in told if s.name == _REPLACED}
+    for s in said:
+        nodes = (s.name, *(node.value for node in (s.quad.object,) if isinstance(node, NamedNode)), *_in_text(s))
+        for name in dict.fromkeys(nodes):
+            if name in deprecated and s.term not in deprecated and not _migrates(s):
+                right = f"Write {instead[name]}" if name in instead else "Write what its definition says"
+                yield Fault(f"{s.file}, {short(s.term)}" if s.term else s.file, f"{short(name)} is deprecated", right)
+
+
+def _migrates(said: Said) -> bool:
+    """Whether this is the text of a rule that reads old data, which has to name old terms."""
+    return said.name == _CONSTRUCT and Path(said.file).parent.name == _MIGRATIONS
 
 
 def _in_text(said: Said) -> Sequence[str]:
