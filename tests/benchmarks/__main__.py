@@ -5,9 +5,10 @@ Every size is loaded, opened and asked in processes of its own, so that memory i
 
 import argparse
 import json
+import shutil
 import subprocess
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -59,27 +60,31 @@ def inside(given: argparse.Namespace) -> list[Row]:
     return rows
 
 
-def _one_size(size: int, place: Path, given: argparse.Namespace, letters: str, stopped: set[str]) -> list[Row]:
-    """Load a size, and put the questions to it."""
+def _one_size(size: int, place: Path, given: argparse.Namespace, letters: str, stopped: set[str]) -> Iterator[Row]:
+    """Load a size, put the questions to it, and clear it away."""
     folder = place / str(size)
     _say(f"{size:,} parts: making and importing them", given.started)
     seed = Desk.open()
     Generator(seed.holdings.model, seed.holdings.catalog).write(size, folder / "parts")
-    rows = keeping.load(folder / "parts", folder / "store", size)
+    yield from keeping.load(folder / "parts", folder / "store", size)
     command = [sys.executable, "-m", "benchmarks", "--size", str(size), "--folder", str(folder), "--out", str(place)]
     command += ["--questions", letters, "--started", str(given.started), "--stopped", *sorted(stopped)]
     asked = subprocess.run(command, stdout=subprocess.PIPE, check=True)
-    rows += _rows(asked.stdout)
+    yield from _rows(asked.stdout)
     if "d" in letters:
         _say(f"{size:,} parts: over HTTP", given.started)
         documents = (place / "asks").read_text().splitlines()
-        rows += serving.measure(folder / "store", documents[1:], size, given.processes)
-    return rows
+        yield from serving.measure(folder / "store", documents[1:], size, given.processes)
+    shutil.rmtree(folder)
 
 
-def every_size(given: argparse.Namespace) -> list[Row]:
-    """All sizes, the small ones first; an engine that was stopped is left out at the larger ones."""
+def every_size(given: argparse.Namespace) -> bool:
+    """All sizes, the small ones first; an engine that was stopped is left out at the larger ones.
+
+    The page is written after each, so that nothing is lost; whether every size came to an end.
+    """
     rows: list[Row] = []
+    whole = True
     stopped: set[str] = set()
     sizes = sorted(given.sizes)
     served = [size for size in sizes if size in SERVED] or sizes[-1:]
@@ -96,9 +101,15 @@ def every_size(given: argparse.Namespace) -> list[Row]:
                 for letter in given.questions
                 if (letter != "c" or size == sizes[0]) and (letter != "d" or size in served)
             )
-            rows += _one_size(size, place, given, letters, stopped)
+            try:
+                for row in _one_size(size, place, given, letters, stopped):
+                    rows.append(row)
+            except (subprocess.CalledProcessError, RuntimeError) as error:
+                _say(f"{size:,} parts: {error}", given.started)
+                whole = False
+            given.out.write_text(report(rows))
             stopped |= {row.engine for row in rows if row.value is None and row.question in "ab"}
-    return rows
+    return whole
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -117,10 +128,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
     if given.size is not None:
         print(_dump(inside(given)))
         return
-    rows = every_size(given)
-    given.out.with_suffix(".json").write_text(_dump(rows))
-    given.out.write_text(report(rows))
+    whole = every_size(given)
     _say(f"written to {given.out}", given.started)
+    if not whole:
+        sys.exit("some sizes did not come to an end; their figures are missing")
 
 
 if __name__ == "__main__":

@@ -274,22 +274,11 @@ def rdflib_over_oxigraph(data: Iterable[ox.Triple]) -> Engine:
     return rows
 
 
-ON_DISK = "pyoxigraph on disk"
 PEERS: dict[str, Callable[[Iterable[ox.Triple]], Engine]] = {
     "pyoxigraph": pyoxigraph,
     "rdflib over Oxigraph": rdflib_over_oxigraph,
     "rdflib": rdflib_alone,
 }
-
-
-def on_disk(store: ox.Store) -> Engine:
-    """Oxigraph over the graph that the service itself keeps, all of its named graphs together."""
-
-    def rows(text: str) -> list[tuple[str, ...]]:
-        found: Any = store.query(text, use_default_graph_as_union=True)
-        return [tuple(node.value for node in row) for row in found]
-
-    return rows
 
 
 def measure(desk: Desk, asks: Sequence[Ask], size: int, stopped: set[str]) -> list[Row]:
@@ -298,10 +287,6 @@ def measure(desk: Desk, asks: Sequence[Ask], size: int, stopped: set[str]) -> li
     asked = hops(model, catalog, asks)
     mine = timed(lambda: [ours(desk, hop) for hop in asked])
     rows = [Row("a", "", "ours", size, mine.seconds / len(asked))]
-    engine = on_disk(desk.library.graph.quads)
-    kept = timed(lambda: [by_sparql(model, catalog, hop, engine) for hop in asked])
-    assert kept.answer == mine.answer, f"{ON_DISK} answers something else at {size} parts"
-    rows.append(Row("a", "", ON_DISK, size, kept.seconds / len(asked)))
     for name in PEERS:
         if name in stopped:
             rows.append(Row("a", "", name, size, None, "left out"))
