@@ -97,7 +97,7 @@ def meetings(model: Model, catalog: Catalog, hop: Hop) -> list[Meeting]:
 
 
 def ours(desk: Desk, hop: Hop) -> Answer:
-    """What the desk says."""
+    """What the desk says of installed parts, and what the classes of parts alike offer instead."""
     holdings = desk.holdings
     model, catalog = holdings.model, holdings.catalog
     there = {(m.kind.id, m.there) for m in meetings(model, catalog, hop)}

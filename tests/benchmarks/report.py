@@ -32,7 +32,7 @@ TITLES = {
 }
 TEXTS = {
     "a": """Seconds for one question, the mean of several; each engine has the same triples in one graph in memory.
-Ours is what the desk answers, with the sentences on what does not fit.""",
+Ours: the desk's answer on installed parts, with its sentences, and the offers of the classes of parts alike that fit.""",
     "b": """Ours: the optimum and what the best whole plan costs with every alternative at every changed position.
 The peers find the optimum only; the line "and every alternative" says what the fastest reduced one takes to solve
 again for each. *raw*: a value for each part. *collapsed*: one for all parts of equal kind and specs. *reduced*: then
