@@ -45,14 +45,14 @@ def test_cases_notice_what_changes(share: int, record_property: Callable[[str, o
     score = inspection().hunt(chosen)
     told = f"Mutants, share {share + 1} of {SHARES}: cases notice {score.percent} percent of {score.tried}."
     record_property("told", told)
-    assert {mutant.name for mutant in score.survivors} <= explained().keys()
+    assert {mutant.name for mutant in score.survivors} == {m.name for m in chosen} & explained().keys()
     assert score.percent >= LEAST_PERCENT
     assert score.tried > len(mutants()) / SHARES / 2
 
 
-def test_each_mutant_that_is_explained_is_one_that_survives() -> None:
-    listed = [mutant for mutant in mutants() if mutant.name in explained()]
-    assert {mutant.name for mutant in listed} == explained().keys()
-    assert {mutant.name for mutant in inspection().hunt(listed).survivors} == explained().keys()
+def test_each_mutant_that_is_explained_is_one() -> None:
+    """That it survives is tried with its share."""
+    assert explained().keys() <= {mutant.name for mutant in mutants()}
+    assert any(share_of(mutant) < EACH_TIME for mutant in mutants() if mutant.name in explained())
     assert all(len(reason) > 40 for reason in explained().values())
     assert len(explained()) < (100 - LEAST_PERCENT) / 100 * len(mutants())
