@@ -148,7 +148,8 @@ class Instance:
         )
 
     def folded(self) -> "Instance":
-        """The problem without tables that look at one code only on a side, and without sums that cost nothing."""
+        """The problem without tables that look at one code only on a side, without sums that cost nothing, and
+        without views that nobody has then."""
         own, tables = list(self.own), []
         for table in self.tables:
             first, second = self.views[table.first], self.views[table.second]
@@ -158,8 +159,12 @@ class Instance:
                 own[first.position] = np.minimum(own[first.position] + table.costs[:, 0][first.codes], NEVER)
             elif table.costs.any():
                 tables.append(table)
+        used = sorted({number for table in tables for number in (table.first, table.second)})
+        number = {old: new for new, old in enumerate(used)}
+        views = [self.views[old] for old in used]
+        tables = [Table(number[table.first], number[table.second], table.costs) for table in tables]
         sums = [one for one in self.sums if not one.idle]
-        return Instance(self.paths, self.named, self.kept, self.values, own, self.views, tables, sums)
+        return Instance(self.paths, self.named, self.kept, self.values, own, views, tables, sums)
 
 
 # ---------------------------------------------------------------------- building

@@ -32,13 +32,13 @@ TITLES = {
 }
 TEXTS = {
     "a": """Seconds for one question, the mean of several; each engine has the same triples in one graph in memory.
-Ours: the desk's answer on installed parts, with its sentences, and the offers of the classes of parts alike that fit.""",
+Ours: the desk's answer on installed parts, with its sentences, and what the classes of parts alike offer instead.""",
     "b": """Ours: the optimum and what the best whole plan costs with every alternative at every changed position.
-The peers find the optimum only; the line "and every alternative" says what the fastest reduced one takes to solve
-again for each. *raw*: a value for each part. *collapsed*: one for all parts of equal kind and specs. *reduced*: then
-without what cannot matter (arc consistency, positions that need not be touched, values that every rule sees alike).
-In all three the rules are tabulated by spec beforehand, which is not in the peers' time; reducing, building the
-model and solving is.""",
+The peers find the optimum only; the line "and every alternative" says what the fastest one that is not raw takes
+to solve the reduced problem again for each. *raw*: a value for each part. *collapsed*: one for all parts of equal
+kind and specs. *reduced*: then without what cannot matter (arc consistency, positions that need not be touched,
+values that every rule sees alike). In all three the rules are tabulated by spec beforehand, which is not in the
+peers' time; reducing, building the model and solving is.""",
     "c": """Running the rules only, not loading; whoever comes to an end derives the same triples. For the thousand
 builds ours keeps what it knows of parts, as the service does.""",
     "d": """One client process on the same machine, connections kept open. *ours*: every ask comes once, each for one
@@ -102,10 +102,10 @@ def _ratio(over: float | None, under: float | None) -> float | None:
     return None if over is None or under is None else over / under
 
 
-def _ahead(rows: Sequence[Row], own: str, size: int, ending: str = "") -> tuple[float | None, str]:
+def _ahead(rows: Sequence[Row], own: str, size: int, endings: tuple[str, ...] = ("",)) -> tuple[float | None, str]:
     """How many times as long the fastest peer takes whose name ends so, and which that is."""
     mine = value(rows, own, size)
-    best = fastest(rows, size, lambda engine: engine != own and engine.endswith(ending), LIMIT)
+    best = fastest(rows, size, lambda engine: engine != own and engine.endswith(endings), LIMIT)
     return (None, "") if mine is None or best is None else (best[0] / mine, best[1])
 
 
@@ -120,9 +120,13 @@ def _one_hop(rows: Sequence[Row]) -> Iterator[Goal]:
 def _optimum(rows: Sequence[Row]) -> Iterator[Goal]:
     for case in dict.fromkeys(row.case for row in of(rows, "b")):
         here = of(rows, "b", case)
-        for size, form, wanted in ((10_000, optimum.RAW, 50.0), (100_000, optimum.REDUCED, 3.0)):
-            found, who = _ahead(here, optimum.OURS, size, form)
-            said = f"{case}: times faster than the fastest {form} peer at {size:,} parts (at least {wanted:g})"
+        for size, forms, wanted in (
+            (10_000, (optimum.RAW,), 50.0),
+            (100_000, (optimum.COLLAPSED, optimum.REDUCED), 3.0),
+        ):
+            found, who = _ahead(here, optimum.OURS, size, forms)
+            named = " or ".join(forms)
+            said = f"{case}: times faster than the fastest {named} peer at {size:,} parts (at least {wanted:g})"
             yield Goal(said, found, wanted, because=who)
 
 
