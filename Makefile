@@ -2,13 +2,17 @@
 PYTHON ?= python3.11
 BIN := .venv/bin
 
-.PHONY: demo test lint serve screenshots knowledge lock clean
+.PHONY: demo test bench lint serve screenshots knowledge lock clean
 
 demo: .venv/.stamp
 	$(BIN)/crosspin ask --times seed_data/asks/hill-patrol.json
 
 test: .venv/.stamp
 	$(BIN)/python -m pytest
+
+# Everything about scale and speed, beside other engines, into docs/benchmarks.md; SIZES="1000 10000" for less.
+bench: .venv/.bench-stamp
+	PYTHONPATH=tests $(BIN)/python -m benchmarks $(if $(SIZES),--sizes $(SIZES))
 
 lint: .venv/.lint-stamp
 	$(BIN)/ruff check .
@@ -31,7 +35,7 @@ knowledge: .venv/.stamp
 lock: clean
 	$(PYTHON) -m venv .venv
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --upgrade "pip>=25.1"
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable . --group test --group lint
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable . --group test --group lint --group bench
 	echo "# Exact versions that the tests last passed with; regenerate with: make lock" > requirements.lock
 	$(BIN)/python -m pip freeze --exclude-editable >> requirements.lock
 
@@ -42,6 +46,10 @@ clean:
 	$(PYTHON) -m venv .venv
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --upgrade "pip>=25.1"
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint requirements.lock --editable . --group test
+	touch $@
+
+.venv/.bench-stamp: .venv/.stamp
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint requirements.lock --group bench
 	touch $@
 
 .venv/.lint-stamp: .venv/.stamp

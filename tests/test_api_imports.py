@@ -152,7 +152,7 @@ GRAPHS: list[tuple[str, str, str, str]] = [
     ("a kit of nothing", "kit:a a cp:Kit ; rdfs:label 'A'@en ; cp:price 1 .", "kit/a", "parts"),
     (
         "a kit of parts unknown",
-        "kit:a a cp:Kit ; rdfs:label 'A'@en ; cp:price 1 ; cp:hasLine [ a cp:KitLine ; cp:contains part:nope ] .",
+        "kit:a a cp:Kit ; rdfs:label 'A'@en ; cp:price 1 ; cp:hasLine [ a cp:KitLine ; cp:listsPart part:nope ] .",
         "kit/a",
         "part",
     ),
@@ -220,7 +220,7 @@ def test_a_part_that_others_have_cannot_be_taken_away() -> None:
     with own_client() as client:
         one = HEAD + "a-1,A,5,1,,ten-bolt-88\n"
         assert send(client, one, source="own.csv").status_code == 201
-        kit = "kit:a a cp:Kit ; rdfs:label 'A'@en ; cp:price 4 ; cp:hasLine [ cp:contains part:a-1 ; cp:quantity 1 ] ."
+        kit = "kit:a a cp:Kit ; rdfs:label 'A'@en ; cp:price 4 ; cp:hasLine [ cp:listsPart part:a-1 ; cp:quantity 1 ] ."
         assert send(client, PREFIXES + kit, TURTLE, source="kits.ttl").status_code == 201
         before = version(client)
         (problem,) = refused(client, send(client, one.replace("a-1", "a-2"), source="own.csv"), before)

@@ -185,6 +185,7 @@ def test_a_path_that_is_not_there(capsys: pytest.CaptureFixture[str], tmp_path: 
 
 
 def test_a_wrong_setting_stops_the_service(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("CROSSPIN_EVERY_CASE", raising=False)  # which is for the tests, and none of the service's
     monkeypatch.setenv("CROSSPIN_BODY_LIMIT", "much")
     assert refused(capsys, "serve")[0].startswith("CROSSPIN_BODY_LIMIT: ")
 

@@ -176,6 +176,24 @@ def test_everything_used_in_work_is_used_somewhere() -> None:
         assert sorted(set(getattr(model(), table)) - names) == [], table
 
 
+def runs_of(text: str, length: int) -> set[tuple[str, ...]]:
+    words = [word.strip(".,:;()").lower() for word in text.split()]
+    return {tuple(words[n : n + length]) for n in range(len(words) - length + 1)}
+
+
+def test_no_check_says_what_a_job_or_another_check_says() -> None:
+    """A check is what somebody sees or measures after the work, not the work told twice."""
+    told = [(o.id, o.text) for o in model().operations.values()] + [(c.id, c.text) for c in model().checks.values()]
+    checks = {check.id for check in model().checks.values()}
+    twice = [
+        (one, other)
+        for n, (one, text) in enumerate(told)
+        for other, words in told[n + 1 :]
+        if {one, other} & checks and runs_of(text, 6) & runs_of(words, 6)
+    ]
+    assert twice == []
+
+
 def test_all_evidence_stands_behind_something() -> None:
     quads, _ = read_folder(data_folder("ontology"))
     used = {

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 from shutil import copytree
+from time import process_time
 
 import pytest
 
@@ -187,3 +188,26 @@ def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
     assert (
         str(said) == f"{tmp_path}/nowhere: there is no such folder. Give the folder that holds the pack's Turtle files."
     )
+
+
+def test_a_deprecated_term_is_told_with_what_to_write(tmp_path: Path) -> None:
+    line = "cp:winchLine a cp:KitLine ; cp:contains cp:winchOnPump ; cp:quantity 1 ."
+    pack, said = planted(tmp_path, ("rules.ttl", "", line))
+    assert f"{pack}/rules.ttl, cp:winchLine: cp:contains is deprecated. Write cp:listsPart." in said
+
+
+def test_a_term_that_is_deprecated_for_nothing_else_is_told(tmp_path: Path) -> None:
+    pack, said = planted(tmp_path, ("terms.ttl", "", "cp:oilOutlet owl:deprecated true ."))
+    for message in ("by dcterms:isReplacedBy what is written in place of a deprecated term", "by cp:deprecatedSince"):
+        assert any(f"{pack}/terms.ttl, cp:oilOutlet: the house style is not kept" in s and message in s for s in said)
+
+
+def test_the_quick_check_takes_less_than_two_seconds() -> None:
+    """Of one processor, on whatever machine the tests run; the best of three, as others may be busy on it."""
+
+    def seconds() -> float:
+        started = process_time()
+        inspect(data_folder("ontology"), [WINCH])
+        return process_time() - started
+
+    assert min(seconds() for _ in range(3)) < 2

@@ -11,6 +11,7 @@ from crosspin.answer.text import tell_text
 from crosspin.api.app import create_app
 from crosspin.api.language import choose_language
 from crosspin.knockon.ask import Ask, Fit
+from crosspin.store.describe import words
 from seed import ROOT, seed_desk
 
 WINCH = Path(__file__).parent / "packs" / "winch"
@@ -77,3 +78,15 @@ def test_the_service_answers_in_the_language_of_the_header(desk: Desk) -> None:
         assert fit.json()["criteria"][0]["sentence"] == "Die Winde braucht 58 L/min, die Pumpe gibt 40 L/min."
         mates = client.get("/v1/parts/hw-6t/mates", headers={"Accept-Language": "de"})
         assert mates.headers["content-language"] == "de"
+
+
+def test_a_term_is_told_in_english_whatever_other_words_it_has(desk: Desk) -> None:
+    """The German text of the joint's sentence comes before the English one in the alphabet."""
+    iri = "https://crosspin.example/def/winchOnPump-oilFlow"
+    said = words(desk.library.graph, iri, "https://crosspin.example/def/saysClash")
+    assert said == "The winch asks for {left}, the pump gives {right}."
+    with client_of(create_app(desk)) as client:
+        sheet = client.get("/def/oilFlow").json()
+    assert sheet["label"] == "oil flow"
+    labels = next(line["values"] for line in sheet["statements"] if line["property"] == "rdfs:label")
+    assert [(value["text"], value["language"]) for value in labels] == [("Ölstrom", "de"), ("oil flow", "en")]

@@ -17,7 +17,7 @@ from crosspin.api.app import create_app
 
 WINCH = Path(__file__).parent / "packs" / "winch"
 WISH = {"vehicle": "hill-patrol", "fit": [{"at": "winch", "part": "hw-6t"}]}
-PATIENCE = 60.0  # seconds; it takes three on an idle machine
+PATIENCE = 120.0  # seconds; it takes three on an idle machine
 
 
 @pytest.fixture
@@ -127,3 +127,14 @@ def test_nothing_is_watched_unless_it_is_asked_for(pack: Path) -> None:
         change(pack / "rules.ttl", "cp:upper 0 ;", "cp:upper 20 ;")
         sleep(0.5)
         assert health(client) == first
+
+
+def test_data_that_comes_to_a_pack_is_taken(pack: Path, tmp_path: Path) -> None:
+    (pack / "data").rename(tmp_path / "put-by")
+    desk = Desk.open(None, [pack])
+    watch = Watch(desk)
+    assert "wp-40" not in desk.holdings.catalog.parts
+    (tmp_path / "put-by").rename(pack / "data")
+    assert watch.look()
+    assert watch.refused == ()
+    assert "wp-40" in desk.holdings.catalog.parts

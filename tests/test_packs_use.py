@@ -215,6 +215,7 @@ def test_the_service_takes_packs(by: str, monkeypatch: pytest.MonkeyPatch) -> No
         served.append(app)
 
     monkeypatch.setattr("uvicorn.run", serve)
+    monkeypatch.delenv("CROSSPIN_EVERY_CASE", raising=False)  # which is for the tests, and none of the service's
     if by == "environment":
         monkeypatch.setenv("CROSSPIN_PACKS", str(WINCH))
     assert main(["serve", *(() if by == "environment" else ("--packs", str(WINCH)))]) == 0

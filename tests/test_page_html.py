@@ -38,6 +38,11 @@ PAGES = {
     "kinds": "/v1/kinds",
     "joint kind": "/v1/rules/innerShaftInSideGear",
     "rules": "/v1/rules",
+    "rule written as a query": "/v1/rules/bringByFresh",
+    "need": "/v1/rules/airLockerNeedsCompressor",
+    "term": "/def/Carrier",
+    "deprecated term": "/def/contains",
+    "ontology": "/def/",
     "not on record": "/v1/parts/nothing",
     "no such address": "/nothing",
 }

@@ -212,3 +212,11 @@ def test_where_there_is_no_plan_there_is_nothing_to_trace(address: str) -> None:
     ask = {"vehicle": "hill-patrol", "fit": [{"at": "front/carrier", "part": "al-88-33"}], "keep": ["front/gear-set"]}
     reply = seed_client().post(address, json=ask)
     assert (reply.status_code, reply.json()["type"].rpartition("/")[2]) == (409, "no-plan")
+
+
+@pytest.mark.parametrize("address", [f"{ADDRESS}?about=front/carrier", "/v1/knock-on/why-not?rule=bringByFresh"])
+def test_whoever_holds_the_answer_is_told_so(address: str) -> None:
+    headers = {"Content-Type": "application/json"}
+    first = seed_client().post(address, content=ASK.read_bytes(), headers=headers)
+    held = {**headers, "If-None-Match": first.headers["etag"]}
+    assert seed_client().post(address, content=ASK.read_bytes(), headers=held).status_code == 412

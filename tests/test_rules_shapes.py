@@ -119,7 +119,7 @@ VEHICLE = """:v a cp:Vehicle ; cp:identifier "v" ; rdfs:label "v"@en ; cp:hasLay
 :p a cp:Placement ; cp:atPath "front/peg" ; cp:holds part:peg . cp:PegRole cp:takesKind cp:Peg .
 :pos a cp:Position ; cp:ofLayout :layout ; cp:path "front/peg" ; cp:ofRole cp:PegRole .
 :k a cp:Kit ; cp:identifier "k" ; cp:price 2.0 ; cp:hasLine :l .
-:l a cp:KitLine ; cp:contains part:peg ; cp:quantity 2 . """
+:l a cp:KitLine ; cp:listsPart part:peg ; cp:quantity 2 . """
 
 
 def test_a_sound_vehicle_is_let_through() -> None:
@@ -135,7 +135,7 @@ def test_a_sound_vehicle_is_let_through() -> None:
         ("cp:hasLayout :layout", "cp:hasLayout :elsewhere", "one layout"),
         ("cp:quantity 2", "cp:quantity 0", "1 or more"),
         ("cp:hasLine :l .", "cp:quantity 1 .", "holds something"),
-        ("cp:contains part:peg", "cp:contains part:board", "one part on record"),
+        ("cp:listsPart part:peg", "cp:listsPart part:board", "one part on record"),
     ],
 )
 def test_an_unsound_vehicle_or_kit_is_refused(right: str, wrong: str, said: str) -> None:

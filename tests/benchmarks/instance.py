@@ -17,15 +17,16 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from crosspin.catalog.catalog import Catalog
+from crosspin.catalog.catalog import Catalog, Offer
 from crosspin.knockon.ask import Ask
-from crosspin.model.schema import Model, Part
+from crosspin.model.schema import Model
 from search.reference import Held, Rank, Reference
 
 Numbers = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
 NEVER = 1 << 60
+EVERY = 1 << 30
 BITS = (7, 10, 11, 24)
 """Of unsafe, extra, unknown and money in cents: 52 in all, so that a double holds a cost exactly."""
 
@@ -147,7 +148,8 @@ class Instance:
         )
 
     def folded(self) -> "Instance":
-        """The problem without tables that look at one code only on a side, and without sums that cost nothing."""
+        """The problem without tables that look at one code only on a side, without sums that cost nothing, and
+        without views that nobody has then."""
         own, tables = list(self.own), []
         for table in self.tables:
             first, second = self.views[table.first], self.views[table.second]
@@ -157,15 +159,15 @@ class Instance:
                 own[first.position] = np.minimum(own[first.position] + table.costs[:, 0][first.codes], NEVER)
             elif table.costs.any():
                 tables.append(table)
+        used = sorted({number for table in tables for number in (table.first, table.second)})
+        number = {old: new for new, old in enumerate(used)}
+        views = [self.views[old] for old in used]
+        tables = [Table(number[table.first], number[table.second], table.costs) for table in tables]
         sums = [one for one in self.sums if not one.idle]
-        return Instance(self.paths, self.named, self.kept, self.values, own, self.views, tables, sums)
+        return Instance(self.paths, self.named, self.kept, self.values, own, views, tables, sums)
 
 
 # ---------------------------------------------------------------------- building
-
-
-def _signature(part: Part) -> Hashable:
-    return part.kind, tuple(sorted(part.specs.items())), part.lacks
 
 
 def _dump(records: Iterable[Any]) -> dict[str, Any]:
@@ -173,19 +175,15 @@ def _dump(records: Iterable[Any]) -> dict[str, Any]:
 
 
 class Asked:
-    """One ask about one catalog, with the parts of every signature, cheapest first."""
+    """One ask about one catalog, with the parts that are alike, cheapest first."""
 
     def __init__(self, model: Model, catalog: Catalog, ask: Ask) -> None:
-        self._members: dict[Hashable, list[Part]] = {}
-        for part in catalog.parts.values():
-            if part.price is not None:
-                self._members.setdefault(_signature(part), []).append(part)
-        for members in self._members.values():
-            members.sort(key=lambda part: (part.price, part.id))
-        best = {members[0].id: members for members in self._members.values()}
-        self.members = best
+        self._catalog = catalog
+        roots = [kind.id for kind in model.kinds.values() if not kind.parents]
+        alike = [found for root in roots for found in catalog.classes(model, root)]
+        self._classes = {found.cheapest.part: found.number for found in alike}
         kits = [line.part for fit in ask.fit if fit.kit for line in catalog.kits[fit.kit].lines]
-        wanted = {*best, *catalog.vehicles[ask.vehicle].parts.values(), *kits}
+        wanted = {*self._classes, *catalog.vehicles[ask.vehicle].parts.values(), *kits}
         wanted |= {fit.part for fit in ask.fit if fit.part is not None}
         specs = {spec for name in wanted for spec in catalog.parts[name].specs.values()}
         self._reference = Reference(
@@ -201,7 +199,7 @@ class Asked:
 
     def collapsed(self) -> Instance:
         """One value for all parts of one signature."""
-        return _Builder(self._reference, self.members.keys()).build()
+        return _Builder(self._reference, self._classes).build()
 
     def raw(self, collapsed: Instance) -> Instance:
         """One value for each part."""
@@ -214,11 +212,12 @@ class Asked:
             value: list[Held] = []
             price: list[int] = []
             for number, one in enumerate(held):
-                members = self.members.get(str(one[1]), []) if free and one[0] == "fresh" else []
-                cheapest = min((part.price or 0 for part in members), default=0)
+                members: tuple[Offer, ...] = ()
+                if free and one[0] == "fresh":
+                    members = self._catalog.offers((self._classes[str(one[1])],), EVERY)
                 place += [number] * max(len(members), 1)
-                value += [("fresh", part.id) for part in members] or [one]
-                price += [int(100 * (Fraction(part.price or 0) - Fraction(cheapest))) for part in members] or [0]
+                value += [("fresh", offer.part) for offer in members] or [one]
+                price += [offer.price - members[0].price for offer in members] or [0]
             places.append(np.array(place, dtype=np.int64))
             values.append(value)
             prices.append(np.array(price, dtype=np.int64))

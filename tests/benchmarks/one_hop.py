@@ -6,7 +6,7 @@ query for each joint kind, written from the model: specs that go together first,
 then the parts that have these specs, so that every engine may use its indexes.  rdflib gets its queries prepared.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fnmatch import fnmatchcase
@@ -20,7 +20,8 @@ from benchmarks.rows import Row
 from crosspin.answer.desk import Desk
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import Ask
-from crosspin.model.records import record_triples
+from crosspin.model.judge import judge_joint, overall
+from crosspin.model.records import part_triples, spec_triples
 from crosspin.model.schema import Comparator, Criterion, Joint, JointKind, Model, Verdict
 from crosspin.model.terms import DEF, ID, term, thing
 
@@ -96,21 +97,28 @@ def meetings(model: Model, catalog: Catalog, hop: Hop) -> list[Meeting]:
 
 
 def ours(desk: Desk, hop: Hop) -> Answer:
-    """What the desk says."""
+    """What the desk says of installed parts, and what the classes of parts alike offer instead."""
     holdings = desk.holdings
-    there = {(m.kind.id, m.there) for m in meetings(holdings.model, holdings.catalog, hop)}
-    met = desk.mates(hop.part, hop.vehicle)
+    model, catalog = holdings.model, holdings.catalog
+    there = {(m.kind.id, m.there) for m in meetings(model, catalog, hop)}
     misfits = frozenset(
         (mate.joint_kind, str(mate.position))
-        for mate in met
+        for mate in desk.mates(hop.part, hop.vehicle)
         if mate.verdict is not Verdict.FITS and (mate.joint_kind, mate.position) in there
     )
-    offers: dict[str, list[Offer]] = {kind: [] for kind, _ in misfits}
-    for mate in desk.mates(hop.part) if offers else ():
-        if mate.joint_kind in offers and mate.part.price is not None:
-            offers[mate.joint_kind].append((mate.part.id, mate.part.price))
-    cheapest = {kind: sorted(found, key=lambda o: (o[1], o[0]))[:MOST] for kind, found in offers.items()}
-    return Answer(misfits, {kind: tuple(found) for kind, found in sorted(cheapest.items())})
+    many = frozenset(d.id for d in model.dimensions.values() if d.many)
+    part = catalog.parts[hop.part]
+    found = {}
+    for meeting in meetings(model, catalog, hop):
+        kind = meeting.kind
+        if (kind.id, meeting.there) in misfits:
+            numbers = []
+            for alike in catalog.classes(model, kind.right_kind if meeting.is_left else kind.left_kind):
+                left, right = (part, alike) if meeting.is_left else (alike, part)
+                if overall([f.verdict for f in judge_joint(kind, left, right, catalog.specs, many)]) is Verdict.FITS:
+                    numbers.append(alike.number)
+            found[kind.id] = tuple((o.part, o.money) for o in catalog.offers(tuple(numbers), MOST))
+    return Answer(misfits, dict(sorted(found.items())))
 
 
 # ---------------------------------------------------------------------- SPARQL
@@ -207,19 +215,22 @@ def by_sparql(model: Model, catalog: Catalog, hop: Hop, engine: Engine) -> Answe
     return Answer(frozenset((m.kind.id, m.there) for m in misfits), found)
 
 
-def triples(model: Model, catalog: Catalog) -> list[ox.Triple]:
+def triples(model: Model, catalog: Catalog) -> Iterator[ox.Triple]:
     """The parts and specs as they stand in the graph."""
-    return list(record_triples(model, catalog.parts.values(), catalog.specs.values(), (), ()))
+    for spec in catalog.specs.values():
+        yield from spec_triples(spec, model)
+    for part in catalog.parts.values():
+        yield from part_triples(part, model)
 
 
-def _store(data: list[ox.Triple]) -> ox.Store:
+def _store(data: Iterable[ox.Triple]) -> ox.Store:
     store = ox.Store()
     store.bulk_extend(ox.Quad(t.subject, t.predicate, t.object) for t in data)
     store.optimize()
     return store
 
 
-def pyoxigraph(data: list[ox.Triple]) -> Engine:
+def pyoxigraph(data: Iterable[ox.Triple]) -> Engine:
     """Oxigraph by itself, everything in one graph."""
     store = _store(data)
 
@@ -230,7 +241,7 @@ def pyoxigraph(data: list[ox.Triple]) -> Engine:
     return rows
 
 
-def rdflib_alone(data: list[ox.Triple]) -> Engine:
+def rdflib_alone(data: Iterable[ox.Triple]) -> Engine:
     """rdflib with its own store in memory, every query prepared the first time it is asked."""
     from rdflib.plugins.sparql import prepareQuery
 
@@ -248,7 +259,7 @@ def rdflib_alone(data: list[ox.Triple]) -> Engine:
     return rows
 
 
-def rdflib_over_oxigraph(data: list[ox.Triple]) -> Engine:
+def rdflib_over_oxigraph(data: Iterable[ox.Triple]) -> Engine:
     """rdflib's face over an Oxigraph store, as the package oxrdflib makes it: the store answers the query."""
     import rdflib
     from oxrdflib import OxigraphStore
@@ -263,7 +274,7 @@ def rdflib_over_oxigraph(data: list[ox.Triple]) -> Engine:
     return rows
 
 
-PEERS: dict[str, Callable[[list[ox.Triple]], Engine]] = {
+PEERS: dict[str, Callable[[Iterable[ox.Triple]], Engine]] = {
     "pyoxigraph": pyoxigraph,
     "rdflib over Oxigraph": rdflib_over_oxigraph,
     "rdflib": rdflib_alone,
@@ -276,12 +287,11 @@ def measure(desk: Desk, asks: Sequence[Ask], size: int, stopped: set[str]) -> li
     asked = hops(model, catalog, asks)
     mine = timed(lambda: [ours(desk, hop) for hop in asked])
     rows = [Row("a", "", "ours", size, mine.seconds / len(asked))]
-    data = triples(model, catalog)
     for name in PEERS:
         if name in stopped:
             rows.append(Row("a", "", name, size, None, "left out"))
             continue
-        found = limited(partial(_peer, name, data, model, catalog, asked))
+        found = limited(partial(_peer, name, model, catalog, asked))
         if isinstance(found, Stopped):
             stopped.add(name)
             rows.append(Row("a", "", name, size, None, f"{found.why}, loading included"))
@@ -291,8 +301,6 @@ def measure(desk: Desk, asks: Sequence[Ask], size: int, stopped: set[str]) -> li
     return rows
 
 
-def _peer(
-    name: str, data: list[ox.Triple], model: Model, catalog: Catalog, asked: Sequence[Hop]
-) -> Timed[list[Answer]]:
-    engine = PEERS[name](data)
+def _peer(name: str, model: Model, catalog: Catalog, asked: Sequence[Hop]) -> Timed[list[Answer]]:
+    engine = PEERS[name](triples(model, catalog))
     return timed(lambda: [by_sparql(model, catalog, hop, engine) for hop in asked])

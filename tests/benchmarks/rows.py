@@ -27,7 +27,7 @@ def shown(row: Row) -> str:
     if row.unit == "s":
         return seconds(row.value)
     if row.unit == "bytes":
-        return f"{row.value:,.0f} B" if row.value < 10_000 else f"{row.value / 1e6:,.1f} MB"
+        return f"{row.value:,.0f} B" if row.value < 1e6 else f"{row.value / 1e6:,.1f} MB"
     return f"{row.value:,.0f}{' ' + row.unit if row.unit else ''}"
 
 

@@ -33,7 +33,7 @@ from crosspin.store.graph import DERIVED, ONTOLOGY, GraphStore
 BUILDS = 1000
 PLAN = "one plan"
 MANY = "a thousand builds"
-FEW = 2
+FEW = 1
 """Builds that pySHACL is timed on."""
 
 
@@ -132,23 +132,24 @@ def measure(desk: Desk, ask: Ask, size: int, builds: int = BUILDS) -> list[Row]:
     reasoner = Reasoner(graph, 1)
     many = [plans.proposed(vehicle, one) for one in swapped(model, catalog, vehicle, builds)]
     first = [ours(reasoner, one) for one in many[:FEW]]
-    rest = sum(ours(reasoner, one).seconds for one in many[FEW:])
+    started = perf_counter()
+    for one in many[FEW:]:
+        reasoner.derive(one)
+    rest = perf_counter() - started
     rows = [
         Row("c", PLAN, "ours", size, median(ran.seconds for ran in cold)),
         Row("c", MANY, "ours", size, (rest + sum(ran.seconds for ran in first)) / builds * BUILDS),
     ]
     quads = without_early_shapes(ground(graph))
     for name in BACK_ENDS:
-        stopped = ""
         for case, asked, expected in ((PLAN, [plan], cold[:1]), (MANY, many[:FEW], first)):
-            found = Stopped(stopped) if stopped else limited(partial(_all, name, quads, asked))
+            found = limited(partial(_all, name, quads, asked))
             if isinstance(found, Stopped):
-                stopped = found.why
-                rows.append(Row("c", case, name, size, None, stopped))
+                rows.append(Row("c", case, name, size, None, f"{found.why} for one build"))
                 continue
             assert [one.derived for one in found] == [one.derived for one in expected], f"{name} differs at {case}"
             each = sum(one.seconds for one in found) / len(found)
-            note = "" if case == PLAN else f"timed on {len(found)} builds, times {BUILDS // len(found)}"
+            note = "" if case == PLAN else f"timed on {FEW}, times {BUILDS // FEW}"
             rows.append(Row("c", case, name, size, each if case == PLAN else each * BUILDS, note))
     return rows
 

@@ -258,6 +258,15 @@ def toulbar2(instance: Instance) -> Chosen:
     from pytoulbar2 import CFN
 
     problem = CFN(ubinit=float(1 << 53))
+    try:
+        _post(problem, instance)
+    except problem.Contradiction:
+        return None
+    found = problem.Solve()
+    return None if found is None else [int(value) for value in found[0][: len(instance.own)]]
+
+
+def _post(problem: Any, instance: Instance) -> None:
     for place, own in enumerate(instance.own):
         problem.AddVariable(f"p{place}", range(own.size))
     for place, own in enumerate(instance.own):
@@ -266,8 +275,6 @@ def toulbar2(instance: Instance) -> Chosen:
         problem.AddFunction([first, second], costs.ravel().astype(float).tolist())
     for number, one in enumerate(instance.sums):
         _limit(problem, number, one)
-    found = problem.Solve()
-    return None if found is None else [int(value) for value in found[0][: len(instance.own)]]
 
 
 def _between(instance: Instance) -> dict[tuple[int, int], Numbers]:

@@ -27,6 +27,7 @@ from crosspin.api import (
     records,
     rules,
     sparql,
+    terms,
     whence,
 )
 from crosspin.api.negotiate import NotModified, not_modified
@@ -81,7 +82,7 @@ def create_app(desk: Desk, settings: Settings | None = None) -> FastAPI:
     app.state.watch = Watch(desk)
     app.state.casebooks = rules.Casebooks()
     app.state.saved_plans = SavedPlans(desk, [data_folder("seed_data") / ASKS, *used.asks_folders])
-    for module in (counter, finding, questions, whence, records, ontology, rules, health, imports, sparql):
+    for module in (counter, finding, questions, whence, records, ontology, rules, terms, health, imports, sparql):
         app.include_router(module.router)
     app.add_middleware(Envelope)
     problems.install(app)

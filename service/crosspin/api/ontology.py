@@ -8,7 +8,7 @@ from fastapi import APIRouter, Depends, Path, Request, Response
 
 from crosspin.answer.desk import Desk, NotOnRecord
 from crosspin.api import examples
-from crosspin.api.accept import CSV, CSVW, HTML, JSON, JSON_LD, TURTLE
+from crosspin.api.accept import CSV, CSVW, HTML, JSON
 from crosspin.api.csv_sheet import csvw_metadata, empty_csv
 from crosspin.api.html import html_reply, record_pages
 from crosspin.api.negotiate import offer
@@ -17,12 +17,9 @@ from crosspin.api.shapes import (
     KindLine,
     KindSheet,
     Page,
-    TermSheet,
 )
 from crosspin.api.wiring import TheDesk, errors, known_parameters
 from crosspin.model.schema import Model
-from crosspin.model.terms import DEF
-from crosspin.store.describe import about, graph_text, words, write
 
 router = APIRouter(tags=["ontology"], dependencies=[Depends(known_parameters)])
 
@@ -144,45 +141,3 @@ def kind_csv_metadata(kind: KindId, desk: TheDesk, media: Annotated[str, Depends
     """What the columns of that CSV file mean, as metadata of the W3C's CSV on the Web."""
     text = json.dumps(csvw_metadata(_known_kind(desk, kind), kind), ensure_ascii=False, indent=1)
     return Response(text, media_type=media)
-
-
-_AS_GRAPH = {TURTLE: {"schema": {"type": "string"}}, JSON_LD: {"schema": {"type": "array"}}}
-
-
-@router.get(
-    "/def/",
-    responses={200: {"content": {TURTLE: {"schema": {"type": "string"}}, JSON_LD: {}}}, **errors()},
-    response_class=Response,
-)
-def whole_ontology(desk: TheDesk, media: Annotated[str, Depends(offer(TURTLE, JSON_LD))]) -> Response:
-    """The whole ontology as RDF."""
-    return Response(graph_text(desk.library.graph, DEF, media), media_type=media)
-
-
-@router.get("/def/{term}", response_model=TermSheet, responses={200: {"content": _AS_GRAPH}, **errors(404)})
-def one_term(
-    term: Annotated[str, Path(description="A term of the ontology.", examples=[examples.KIND])],
-    desk: TheDesk,
-    media: Annotated[str, Depends(offer(JSON, TURTLE, JSON_LD))],
-) -> TermSheet | Response:
-    """One term of the ontology: what it means, with an example."""
-    iri = DEF + term
-    graph = desk.library.graph
-    triples = about(graph, iri) if term.replace("-", "").replace("_", "").isalnum() else []
-    if not triples:
-        raise NotOnRecord("the ontology has no such term; the whole of it is at /def/")
-    if media != JSON:
-        return Response(write(triples, media), media_type=media)
-    model = desk.holdings.model
-    tables = {name: getattr(model, name) for name in Model.model_fields if isinstance(getattr(model, name), dict)}
-    sort = next((name for name, table in tables.items() if term in table), "vocabulary")
-    skos = "http://www.w3.org/2004/02/skos/core#"
-    return TermSheet(
-        id=term,
-        iri=iri,
-        sort=sort,
-        label=words(graph, iri, "http://www.w3.org/2000/01/rdf-schema#label"),
-        definition=words(graph, iri, skos + "definition"),
-        example=words(graph, iri, skos + "example"),
-        record=tables[sort][term].model_dump(mode="json") if sort in tables else None,
-    )

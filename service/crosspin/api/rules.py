@@ -13,11 +13,11 @@ from crosspin.api.html import html_reply, record_pages
 from crosspin.api.negotiate import offer
 from crosspin.api.shapes import Page, RuleLine, RuleSheet, RuleSort
 from crosspin.api.wiring import TheDesk, TheTurns, errors, known_parameters
+from crosspin.catalog.library import Holdings
 from crosspin.model.schema import Model, Term
 from crosspin.model.terms import DEF
 from crosspin.rules.casebook import Casebook
 from crosspin.store.describe import about, write
-from crosspin.store.packs import Pack
 
 router = APIRouter(tags=["ontology"], dependencies=[Depends(known_parameters)])
 
@@ -38,17 +38,17 @@ _GRAPHS = {TURTLE: {"schema": {"type": "string"}}, JSON_LD: {"schema": {"type": 
 
 
 class Casebooks:
-    """The cases of the packs in use, read again where these have been taken anew."""
+    """The cases of the packs in use, read again where anything has been taken since."""
 
     def __init__(self) -> None:
         self._lock = Lock()
-        self._held: tuple[tuple[Pack, ...], Casebook] | None = None
+        self._held: tuple[Holdings, Casebook] | None = None
 
     def of(self, desk: Desk) -> Casebook:
         """The cases that go with what is on record now."""
         with self._lock:
-            if self._held is None or self._held[0] is not desk.library.packs:
-                self._held = (desk.library.packs, Casebook(desk.library.folders))
+            if self._held is None or self._held[0] is not desk.holdings:
+                self._held = (desk.holdings, Casebook(desk.library.folders))
             return self._held[1]
 
 

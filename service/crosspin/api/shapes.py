@@ -211,15 +211,48 @@ class VehicleSheet(Shape):
     positions: tuple[PositionLine, ...]
 
 
+class ValueLine(Shape):
+    """A value: as text, the term of the ontology that it is, and the language it is in ("" where none)."""
+
+    text: str
+    term: str
+    language: str
+
+
+class StatementLine(Shape):
+    """What the ontology says of a term by one property; `term` is the property's own, where it is one of ours."""
+
+    property: str
+    term: str
+    values: tuple[ValueLine, ...]
+
+
+class NamingLine(Shape):
+    """A term that names another, and the property by which it does."""
+
+    term: str
+    property: str
+
+
 class TermSheet(Shape):
-    """A term of the ontology; `record` holds what the model makes of it, where it makes something."""
+    """A term of the ontology in one version of it (`version_iri`).
+
+    `record` holds what the model makes of it, where it makes something; `named_by` the first of the terms that name
+    it.  A term that is `deprecated` (the version from which on) should not be written any more; `replaced_by` is
+    what to write.
+    """
 
     id: str
     iri: str
+    version_iri: str
     sort: str
     label: str
     definition: str
     example: str
+    deprecated: str
+    replaced_by: str
+    statements: tuple[StatementLine, ...]
+    named_by: tuple[NamingLine, ...]
     record: dict[str, Any] | None
 
 

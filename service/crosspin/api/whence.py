@@ -2,12 +2,12 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Query, Response
+from fastapi import APIRouter, Depends, Query, Request, Response
 
 from crosspin.answer.desk import NoPlan
 from crosspin.api import examples
 from crosspin.api.accept import JSON, JSON_LD, TURTLE
-from crosspin.api.negotiate import offer
+from crosspin.api.negotiate import offer, tagged
 from crosspin.api.questions import ASK_BODY, asked, no_plan
 from crosspin.api.wiring import TheDesk, TheTurns, errors, known_parameters
 from crosspin.knockon.ask import Ask
@@ -17,7 +17,10 @@ from crosspin.rules.why_not import WhyNot
 
 router = APIRouter(tags=["questions"], dependencies=[Depends(known_parameters)])
 
-_NO_PLAN: dict[int | str, dict[str, Any]] = {409: {"description": "There is no plan to be explained."}}
+_NO_PLAN: dict[int | str, dict[str, Any]] = {
+    409: {"description": "There is no plan to be explained."},
+    412: {"description": "The caller holds this answer already (If-None-Match)."},
+}
 _GRAPHS: dict[str, Any] = {TURTLE: {"schema": {"type": "string"}}, JSON_LD: {"schema": {"type": "array"}}}
 TheAsk = Annotated[Ask, Depends(asked)]
 
@@ -29,6 +32,7 @@ TheAsk = Annotated[Ask, Depends(asked)]
     responses={200: {"model": Derivations, "content": _GRAPHS}, **_NO_PLAN, **errors(404, 413, 415, 503)},
 )
 async def derivations(
+    request: Request,
     desk: TheDesk,
     turns: TheTurns,
     media: Annotated[str, Depends(offer(JSON, TURTLE, JSON_LD))],
@@ -45,6 +49,8 @@ async def derivations(
     """From what each finding, need, operation, check and caution of the plan follows: the rule, what stood in its
     variables, the facts that it used and where they are from, down to what is on record.  As RDF in the words of
     PROV-O.  Everything is derived anew for this question."""
+
+    tagged(request, desk.holdings.version, media, about or "", ask.model_dump_json())
 
     def work() -> bytes:
         try:
@@ -63,6 +69,7 @@ async def derivations(
     responses={**_NO_PLAN, **errors(404, 413, 415, 503)},
 )
 async def why_not(
+    request: Request,
     desk: TheDesk,
     turns: TheTurns,
     ask: TheAsk,
@@ -73,6 +80,8 @@ async def why_not(
 ) -> WhyNot:
     """Why a rule did not speak in the plan: its conditions in order, with the values found, up to the first that
     failed, at each place where it could have spoken."""
+
+    tagged(request, desk.holdings.version, rule, about or "", ask.model_dump_json())
 
     def work() -> WhyNot:
         try:

@@ -21,8 +21,9 @@ from crosspin.model.read import read_model
 from crosspin.model.reader import BrokenOntology
 from crosspin.model.records import Records, record_triples, source_triples
 from crosspin.model.schema import Model
-from crosspin.model.terms import thing
+from crosspin.model.terms import term, thing
 from crosspin.store.graph import DERIVED, FORMATS, ONTOLOGY, SUFFIXES, GraphStore, folder_digest
+from crosspin.store.migrate import migrate
 from crosspin.store.packs import BrokenPack, Pack, Reading, languages, read_packs
 from crosspin.store.versions import GraphVersions
 
@@ -155,7 +156,7 @@ class Library:
         if catalog.said("state") != self._state:
             return None
         version = catalog.said("version")
-        if before is not None and before.catalog.said("models") == catalog.said("models"):
+        if before is not None and before.catalog.said("state") == catalog.said("state"):
             models = {name: model.model_copy(update={"version": version}) for name, model in before.models.items()}
         else:
             names = catalog.said("models").split()
@@ -190,10 +191,9 @@ class Library:
 
         Raises BrokenText, BrokenOntology or Refused; nothing has changed then.
         """
-        self.__dict__.pop("_reading", None)
         state = self._state_now()
         started = perf_counter()
-        reading = self._reading
+        reading = read_packs(self.folders[0], self.folders[1:])
         if reading.faults:
             raise BrokenPack(reading.faults)
         fresh = GraphStore()
@@ -217,9 +217,10 @@ class Library:
                 graph.replace(name, fresh.triples(name))
             self._put_back(writer, graph, models["en"], sources)
             for pack in reading.packs:
-                if pack.data is not None and PACK_DATA + pack.name in sources:
+                if pack.data is not None and sources:  # else there is nothing yet that it could refer to
                     self._write(writer, graph, models["en"], *self._of_folder(pack.data, PACK_DATA + pack.name))
             self._state = state
+        self._reading = reading
         self._time("compile the catalog", started)
 
     def _put_back(self, writer: Writer, graph: GraphStore, model: Model, digests: dict[str, str]) -> None:
@@ -229,6 +230,7 @@ class Library:
             if source.startswith(PACK_DATA):
                 graph.remove(name)  # taken in again where the pack is still there
                 continue
+            migrate(graph, name, [term(word) for word in model.deprecated])
             records = Records(graph, name, model)
             writer.begin(source, digests.get(source, ""))
             try:
@@ -317,7 +319,7 @@ class Library:
             known = ", ".join(["text/csv", *FORMATS])
             raise Refused([Problem(source, f"the format {media_type!r} is not read", f"Use one of: {known}")])
         units = {unit.id: unit.symbol for unit in self.model.units.values()}
-        return read_rdf(text, media_type, source, self.model, units)
+        return read_rdf(text, media_type, source, self.model, units, lambda: self.graph)
 
     def _put(self, source: str, drafts: Drafts, digest: str) -> Imported:
         with self._writing() as (writer, graph):

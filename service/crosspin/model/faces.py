@@ -10,6 +10,7 @@ from crosspin.model.terms import DEF, ID, identifier
 from crosspin.model.written_rule import WrittenRule
 
 SH = "http://www.w3.org/ns/shacl#"
+DCTERMS = "http://purl.org/dc/terms/"
 
 
 def read_marks(r: Reader) -> dict[str, Mark]:
@@ -38,6 +39,16 @@ def read_other_words(r: Reader) -> dict[str, tuple[str, ...]]:
 def read_plotted(r: Reader) -> tuple[str, ...]:
     """The speed tables that are drawn as a plot."""
     return tuple(identifier(node.value) for node in r.facts.of_type(DEF + "SpeedTable") if r.flag(node, "isPlotted"))
+
+
+def read_deprecated(r: Reader) -> dict[str, str]:
+    """By term that should not be written any more, the one in its place."""
+    replaced = {node: r.facts.all(node, DCTERMS + "isReplacedBy") for node in r.facts.subjects()}
+    return {
+        identifier(node.value): identifier(others[0].value)
+        for node, others in replaced.items()
+        if others and isinstance(node, NamedNode)
+    }
 
 
 def read_written_rules(r: Reader) -> dict[str, WrittenRule]:

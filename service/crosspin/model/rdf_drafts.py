@@ -1,25 +1,35 @@
 """Reads drafts of parts, kits and vehicles out of RDF text."""
 
+from collections.abc import Callable
+
 from pyoxigraph import BlankNode, Literal, NamedNode
 
 from crosspin.model.drafts import Cell, Drafts, KitDraft, PartDraft, Problem, Refused, VehicleDraft
 from crosspin.model.reader import RDFS
 from crosspin.model.schema import Model
-from crosspin.model.terms import DEF, ID, UNIT, identifier
-from crosspin.store.graph import BrokenText, Facts, Term, parse_text
+from crosspin.model.terms import DEF, ID, UNIT, identifier, term
+from crosspin.store.graph import BrokenText, Facts, GraphStore, Term, parse_text
+from crosspin.store.migrate import migrated
 
 RDF_TYPE = "http://www.w3.org/1999/02/22-rdf-syntax-ns#type"
 
 
-def read_rdf(text: bytes, media_type: str, name: str, model: Model, units: dict[str, str]) -> Drafts:
-    """The drafts in RDF text; `units` leads from QUDT local name to symbol.
+def read_rdf(
+    text: bytes, media_type: str, name: str, model: Model, units: dict[str, str], ontology: Callable[[], GraphStore]
+) -> Drafts:
+    """The drafts in RDF text; `units` leads from QUDT local name to symbol, `ontology` to the store whose migrations
+    are run where the text uses deprecated terms.
 
     Raises Refused where the text is broken, or holds something that is neither part, kit nor vehicle.
     """
     try:
-        facts = Facts(parse_text(text, media_type, name))
+        quads = parse_text(text, media_type, name)
     except BrokenText as error:
         raise Refused([Problem(name, str(error), "Mend the text there; nothing was changed")]) from None
+    old = {term(word) for word in model.deprecated}
+    if any(q.predicate.value in old or getattr(q.object, "value", "") in old for q in quads):
+        quads = migrated(quads, ontology(), old)
+    facts = Facts(quads)
     reader = _RdfReader(facts, name, model, units)
     drafts = Drafts([reader.part(node, kind) for kind in model.kinds for node in facts.of_type(DEF + kind)])
     drafts.kits.extend(reader.kit(node) for node in facts.of_type(DEF + "Kit"))
@@ -111,7 +121,7 @@ class _RdfReader:
         lines = []
         for line in self.facts.all(node, DEF + "hasLine"):
             self.read.add(line)
-            for part in self.facts.all(line, DEF + "contains"):
+            for part in self.facts.all(line, DEF + "listsPart"):
                 lines.append((self.name_of(part, "part"), self.text(line, "quantity") or "1"))
         return KitDraft(
             place=self.place(node),

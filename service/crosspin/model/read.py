@@ -8,7 +8,7 @@ from pyoxigraph import NamedNode
 from crosspin.figures.derive import FORMULAS
 from crosspin.figures.exact import canonical
 from crosspin.model.check import check_names
-from crosspin.model.faces import read_marks, read_other_words, read_plotted, read_written_rules
+from crosspin.model.faces import read_deprecated, read_marks, read_other_words, read_plotted, read_written_rules
 from crosspin.model.read_circuits import check_wiring, read_wiring
 from crosspin.model.read_figures import check_figures, read_figures, read_formulas, read_speed_tables
 from crosspin.model.read_labour import read_caution, read_check, read_operation, read_phases
@@ -85,6 +85,7 @@ def read_model(facts: Facts, version: str, language: str = "en") -> Model:
         other_words=read_other_words(r),
         phases=read_phases(r),
         rules=read_written_rules(r),
+        deprecated=read_deprecated(r),
         wiring=read_wiring(r),
         tools=r.table("Tool", lambda n: Term(**r.named(n))),
     )

@@ -98,7 +98,7 @@ def kit_triples(kit: Kit) -> list[Triple]:
         triples += [
             Triple(node, cp("hasLine"), line_node),
             Triple(line_node, TYPE, cp("KitLine")),
-            Triple(line_node, cp("contains"), NamedNode(thing("part", line.part))),
+            Triple(line_node, cp("listsPart"), NamedNode(thing("part", line.part))),
             Triple(line_node, cp("quantity"), number(Decimal(line.quantity))),
         ]
     return triples
@@ -214,7 +214,7 @@ class Records:
     def _kit(self, node: Node, facts: Facts) -> Kit:
         lines = [
             KitLine(
-                part=(self._one(facts, line, "contains") or "").removeprefix(ID + "part/"),
+                part=(self._one(facts, line, "listsPart") or "").removeprefix(ID + "part/"),
                 quantity=int(Decimal(self._one(facts, line, "quantity") or "1")),
             )
             for line in facts.all(node, DEF + "hasLine")

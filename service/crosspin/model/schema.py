@@ -304,6 +304,7 @@ class Shop(Frozen):
 class Model(Frozen):
     """The whole ontology, each table keyed by identifier and sorted by it.
 
+    `deprecated` names, by term that should not be written any more, the one in its place.
     `told_in` names, by the unit that values are kept in, another one that they are told in; empty: as kept.
     """
 
@@ -337,6 +338,7 @@ class Model(Frozen):
     plotted: tuple[str, ...] = ()
     wiring: Wiring = Field(default_factory=Wiring)
     rules: dict[str, WrittenRule] = Field(default_factory=dict)
+    deprecated: dict[str, str] = Field(default_factory=dict)
     told_in: dict[str, str] = Field(default_factory=dict)
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
+from crosspin.answer.changes import Release
 from crosspin.answer.plan import Mate, PartLine
 from crosspin.answer.saved import Fired
 from crosspin.answer.words import Words
@@ -204,6 +205,17 @@ class RecordPages:
             critical=criterion.safety_critical,
             says=criterion.says_clash,
         )
+
+    # ------------------------------------------------------------------ terms
+
+    def term(self, sheet: Any) -> str:
+        """A term of the ontology: what it means and what is said of it; `sheet` as the service tells it."""
+        leads = {"kinds": f"/v1/kinds/{sheet.id}"} | dict.fromkeys(RULES, f"/v1/rules/{sheet.id}")
+        return self._page("term.html", sheet=sheet, more=leads.get(sheet.sort, ""))
+
+    def ontology(self, version: str, sorts: Mapping[str, Mapping[str, str]], log: Sequence[Release]) -> str:
+        """The terms by sort (identifier to label), and what has changed from version to version, latest first."""
+        return self._page("ontology.html", version=version, sorts=sorts, log=log[::-1])
 
     # ------------------------------------------------------------------ trouble
 

@@ -22,7 +22,7 @@ from crosspin.rules import second_engine as second
 from crosspin.rules.cases import RDF_TYPE, Bench, Case, parse_text_with_graphs, read_cases
 from crosspin.rules.gates import check_cases, check_coverage, check_layers, read_rule_texts
 from crosspin.rules.mutants import Mutant, Score, hunt, mutants, terms_to_mutate
-from crosspin.rules.sense import circular, doubled, never_derives, placed, silent, undefined, unfilled
+from crosspin.rules.sense import circular, doubled, never_derives, outdated, placed, silent, undefined, unfilled
 from crosspin.store.graph import BrokenText, Facts
 from crosspin.store.infer import FIRST_BUILD_ORDER, SH, Workspace
 from crosspin.store.packs import SHIPPED, BrokenPack, Fault, Reading, read_packs
@@ -31,6 +31,7 @@ __all__ = ["Fault", "Inspection"]
 
 _NAME = re.compile(r"\bcp:[\w-]+")
 _ANY_PROPERTY = re.compile(r"[?$]\w+\s+\?\w+\s+[?$]\w+")
+_STEPS = 3  # how far the shapes look from a term: the kinds of a joint's roles have the feature, which is of a kind
 _RULE = NamedNode(f"{SH}SPARQLRule")
 _LAYOUT = NamedNode(DEF + "Layout")
 _FOR_PEOPLE = frozenset(
@@ -96,6 +97,7 @@ class Inspection:
             *doubled(self._said),
             *undefined(self._said, self._case_quads(), self._known()),
             *unfilled(self._said),
+            *outdated(self._said, self.reading.said),
         ]
         style = [*self._refused_by_shapes()]
         profile, runnable = self._rule_faults()
@@ -121,8 +123,9 @@ class Inspection:
         if not second.AVAILABLE:
             return
         # words for people on the terms of others are not looked at, and are most of the ontology
-        foreign = (q for q in self.reading.quads if q.predicate.value not in _FOR_PEOPLE)
-        data = second.as_rdflib({*foreign, *(s.quad for s in self._said)})
+        foreign = [q for q in self.reading.quads if q.predicate.value not in _FOR_PEOPLE]
+        near = foreign if self.folders == (self._ontology,) else second.around(foreign, self.terms, _STEPS)
+        data = second.as_rdflib({*near, *(s.quad for s in self._said)})
         for name in ("house-style", "rule-profile"):
             shapes = second.read_shapes(self._ontology / "shapes" / f"{name}.ttl")
             for focus, message in second.refused_by_shapes(data, shapes, self.terms):

@@ -12,7 +12,7 @@ from decimal import Decimal
 from pyoxigraph import Literal, NamedNode, Quad, Store
 
 from crosspin.model.records import DECIMAL, INTEGER, TYPE, cp
-from crosspin.model.terms import identifier
+from crosspin.model.terms import DEF, identifier
 from crosspin.rules.cases import Bench, Case
 from crosspin.store.infer import Rule
 
@@ -25,6 +25,8 @@ _OTHERWISE = {
 }
 _TRUE = Literal(True)
 _DENIAL = re.compile(r"FILTER NOT EXISTS \{")
+_MADE = re.compile(r"(?:\ba|,) cp:([\w-]+)")
+_MOST_BESIDE = 40
 _COMPARISON = re.compile(r"(?<= )(<=|>=|<|>)(?= )")
 _OTHER_SIDE = {"<": "<=", ">": ">=", "<=": "<", ">=": ">"}
 
@@ -73,8 +75,11 @@ def mutants(bench: Bench, terms: Collection[str]) -> Iterator[Mutant]:
 def hunt(
     bench: Bench, cases: Sequence[Case], found: Iterable[Mutant], note: Callable[[], None] = lambda: None
 ) -> Score:
-    """Try mutants on the cases that name their term, or whose derivation it takes part in; `note` is called
-    after each."""
+    """Try mutants on the cases that name their term or, of a rule, in whose derivation it takes part (the first
+    _MOST_BESIDE of them, those that name some rule before others); `note` is called after each."""
+    rules = {rule.iri: rule for rule in bench.rules}
+    cases = sorted(cases, key=lambda case: rules.keys().isdisjoint(case.tests))
+    given = _only_given(bench.rules)
     by_term: dict[str, list[Case]] = {}
     for case in cases:
         for term in case.tests:
@@ -83,7 +88,9 @@ def hunt(
     tried, survivors = 0, []
     for mutant in found:
         tried += 1
-        if not any(_noticed(bench, case, mutant) for case in _near(bench, cases, by_term, derived, mutant)):
+        target = rules[mutant.term].target if mutant.of_rule else ""
+        near = _near(bench, cases, by_term, derived, mutant, given, target)
+        if not any(_noticed(bench, case, mutant) for case in near):
             survivors.append(mutant)
         note()
     return Score(tried, tuple(survivors))
@@ -95,19 +102,38 @@ def _near(
     by_term: dict[str, list[Case]],
     derived: dict[str, set[str]],
     mutant: Mutant,
+    given: Collection[str],
+    target: str,
 ) -> Iterator[Case]:
     """The cases that can notice a mutant, likely ones first."""
     near = list(by_term.get(mutant.term, ()))
     for related in _related(bench.store, NamedNode(mutant.term)):
         near += [case for case in by_term.get(related, ()) if case not in near]
     yield from near
-    if mutant.of_rule:
-        for case in cases:
-            if case not in near:
-                if case.iri not in derived:
-                    derived[case.iri] = set(bench.derive(case.given))
-                if mutant.term in derived[case.iri]:
-                    yield case
+    if not mutant.of_rule:
+        return
+    named = {case.iri for case in near}
+    beside = 0
+    for case in cases:
+        if case.iri in named or (target in given and not _has_member(case, target)):
+            continue
+        if case.iri not in derived:
+            derived[case.iri] = set(bench.derive(case.given))
+        if mutant.term in derived[case.iri]:
+            yield case
+            beside += 1
+        if beside == _MOST_BESIDE:
+            return
+
+
+def _only_given(rules: Iterable[Rule]) -> set[str]:
+    """The classes of focus nodes of which no rule makes members, so that only what is given has them."""
+    made = {DEF + name for rule in rules for name in _MADE.findall(rule.query.partition("WHERE")[0])}
+    return {rule.target for rule in rules} - made
+
+
+def _has_member(case: Case, target: str) -> bool:
+    return any(t.predicate == TYPE and t.object == NamedNode(target) for t in case.given)
 
 
 def _related(store: Store, term: NamedNode) -> list[str]:

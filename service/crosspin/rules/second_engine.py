@@ -135,6 +135,28 @@ def mentioned(quads: list[Quad], given: Iterable[Triple]) -> list[Quad]:
     return [quad for node in seen for quad in about.get(node, ())]
 
 
+def around(quads: Iterable[Quad], terms: Collection[str], steps: int) -> list[Quad]:
+    """What is said of some terms, of what names them, and of what these lead to in so many steps; and which class
+    is below which."""
+    about: dict[object, list[Quad]] = {}
+    naming: dict[object, list[object]] = {}
+    found: dict[Quad, None] = {}
+    for quad in quads:
+        about.setdefault(quad.subject, []).append(quad)
+        naming.setdefault(quad.object, []).append(quad.subject)
+        if quad.predicate.value == "http://www.w3.org/2000/01/rdf-schema#subClassOf":
+            found[quad] = None
+    start: list[object] = [NamedNode(term) for term in terms]
+    front = {*start, *(node for term in start for node in naming.get(term, ()))}
+    seen: set[object] = set()
+    for _ in range(steps + 1):
+        seen |= front
+        reached = [quad for node in front for quad in about.get(node, ())]
+        found |= dict.fromkeys(reached)
+        front = set[object](node for quad in reached for node in (quad.predicate, quad.object)) - seen
+    return list(found)
+
+
 def read_shapes(path: Path) -> rdflib.Graph:
     """The shapes in a Turtle file."""
     return rdflib.Graph().parse(path)

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from difflib import get_close_matches
+from pathlib import Path
 
 from pyoxigraph import NamedNode, Quad
 
@@ -19,6 +20,9 @@ _PLACEHOLDERS = {
     DEF + "saysFit": {"left", "right", "leftPart", "rightPart"},
 }
 _TYPE = "http://www.w3.org/1999/02/22-rdf-syntax-ns#type"
+_DEPRECATED = "http://www.w3.org/2002/07/owl#deprecated"
+_REPLACED = "http://purl.org/dc/terms/isReplacedBy"
+_MIGRATIONS = "migrations"
 _CONSTRUCT = "http://www.w3.org/ns/shacl#construct"
 
 
@@ -37,6 +41,24 @@ def undefined(said: Iterable[Said], cases: Iterable[tuple[str, Quad]], known: Co
                 right = f"Did you mean cp:{close[0]}?" if close else "Define it, or write the name of a term that is"
                 place = f"{file}, {short(about)}" if about and about != name else file
                 yield Fault(place, f"{short(name)} is not defined anywhere", right.rstrip("."))
+
+
+def outdated(said: Iterable[Said], everything: Iterable[Said]) -> Iterator[Fault]:
+    """Terms in what packs say that are deprecated, by everything that is said."""
+    told = list(everything)
+    deprecated = {s.term for s in told if s.name == _DEPRECATED}
+    instead = {s.term: short(getattr(s.quad.object, "value", "")) for s in told if s.name == _REPLACED}
+    for s in said:
+        nodes = (s.name, *(node.value for node in (s.quad.object,) if isinstance(node, NamedNode)), *_in_text(s))
+        for name in dict.fromkeys(nodes):
+            if name in deprecated and s.term not in deprecated and not _migrates(s):
+                right = f"Write {instead[name]}" if name in instead else "Write what its definition says"
+                yield Fault(f"{s.file}, {short(s.term)}" if s.term else s.file, f"{short(name)} is deprecated", right)
+
+
+def _migrates(said: Said) -> bool:
+    """Whether this is the text of a rule that reads old data, which has to name old terms."""
+    return said.name == _CONSTRUCT and Path(said.file).parent.name == _MIGRATIONS
 
 
 def _in_text(said: Said) -> Sequence[str]:
@@ -142,8 +164,11 @@ def circular(model: Model, terms: Collection[str]) -> Iterator[Fault]:
     Two parts may well need each other; but where every part that answers a need asks, by its kind alone, for
     something else where the first one stands, no plan can have it.
     """
+    by_role: dict[str, list[Need]] = {}
+    for need in model.needs.values():
+        by_role.setdefault(need.when_role, []).append(need)
     for first in model.needs.values():
-        for way in _ways(model, (first,)):
+        for way in _ways(model, by_role, (first,)):
             last = way[-1]
             if not {term(need.id) for need in way} & set(terms) or last.then_role != first.when_role:
                 continue
@@ -157,18 +182,18 @@ def circular(model: Model, terms: Collection[str]) -> Iterator[Fault]:
                 )
 
 
-def _ways(model: Model, way: tuple[Need, ...]) -> Iterator[tuple[Need, ...]]:
+def _ways(model: Model, by_role: Mapping[str, list[Need]], way: tuple[Need, ...]) -> Iterator[tuple[Need, ...]]:
     """A chain of needs, each called for by whatever answers the one before, and every longer one."""
     yield way
     last = way[-1]
     if last.then is None or last.then_role == way[0].when_role:
         return
     answering = {last.then.kind, model.roles[last.then_role].kind}
-    for need in model.needs.values():
+    taken = {need.id for need in way}
+    for need in by_role.get(last.then_role, ()):
         always = need.when.dimension is None and not need.when_fresh and need.scope is last.scope
-        follows = need not in way and need.when_role == last.then_role
-        if always and follows and any(need.when.kind in model.kinds[kind].ancestors for kind in answering):
-            yield from _ways(model, (*way, need))
+        if always and need.id not in taken and any(need.when.kind in model.kinds[kind].ancestors for kind in answering):
+            yield from _ways(model, by_role, (*way, need))
 
 
 def _narrowest(model: Model, need: Need) -> str:

@@ -151,6 +151,15 @@ def _read(pack: str, folder: Path) -> Iterator[Said]:
             yield Said(pack, str(path), quad.subject.value if isinstance(quad.subject, NamedNode) else "", quad)
 
 
+def terms_of(reading: Reading) -> tuple[str, ...]:
+    """The terms that an ontology and its packs define, by their local names."""
+    return tuple(sorted({s.term.removeprefix(_DEF) for s in reading.said if s.name == _TYPE and _is_ours(s.term)}))
+
+
+def _is_ours(term: str) -> bool:
+    return term.startswith(_DEF) and term != _DEF and "/" not in term.removeprefix(_DEF)
+
+
 def _lay(said: list[Said], folders: Sequence[Path]) -> Reading:
     owners: dict[str, str] = {}
     files: dict[str, str] = {}
