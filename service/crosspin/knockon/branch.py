@@ -26,9 +26,6 @@ NEAR = 14
 WIDER = 3
 """How many times further above the floor a cost is looked for each time; at first, one step."""
 
-ROUNDS = 1, 5
-"""How often costs are shifted before a variable is followed: first a little, which mostly does."""
-
 MUCH = 4
 """By how many steps a variable must raise the floor, whichever value it takes, for no other to be tried."""
 
@@ -43,11 +40,13 @@ def solved_within(network: Reduced, budget: int, limit: int = TABLE_LIMIT) -> El
 
 @dataclass(frozen=True, slots=True)
 class _Trial:
-    """A network, how often its costs were shifted, how often it was looked for a cost further above its floor, and
-    whether large tables are made for it."""
+    """A network, whether its costs were shifted, how often it was looked for a cost further above its floor, and
+    whether large tables are made for it.  Its costs came, but for what was cut since, from `origin`, where they were
+    shifted."""
 
     node: Pruner
-    shifted: int = 0
+    origin: Pruner | None = None
+    shifted: bool = False
     widened: int = 0
     patient: bool = False
 
@@ -62,11 +61,14 @@ class Climb:
     def __init__(self, step: int) -> None:
         self._step = step
 
-    def least(self, root: Pruner) -> int:
-        """The least cost of an assignment, INFINITE where there is none.  Raises SearchLimit."""
+    def least(self, root: Pruner, before: Pruner | None = None) -> int:
+        """The least cost of an assignment, INFINITE where there is none.  Raises SearchLimit.
+
+        `before` is a network whose costs were shifted, from which the root came.
+        """
         least = INFINITE
         order = count()
-        waiting = [(root.floor, next(order), _Trial(root))]
+        waiting = [(root.floor, next(order), _Trial(root, before))]
         for _ in range(BRANCH_LIMIT):
             if not waiting or waiting[0][0] >= least:
                 return least
@@ -89,18 +91,17 @@ class Climb:
                     heappush(waiting, (bound, next(order), other))
         raise SearchLimit("BRANCH_LIMIT", BRANCH_LIMIT + 1, BRANCH_LIMIT, "networks solved for one least cost")
 
-    @staticmethod
-    def _harder(trial: "_Trial") -> "list[_Trial]":
-        """The same network with its costs shifted more; empty where that has been done often enough."""
-        if trial.shifted == len(ROUNDS):
+    def _harder(self, trial: "_Trial") -> "list[_Trial]":
+        """The same network with its costs shifted; empty where they are."""
+        if trial.shifted:
             return []
-        return [_Trial(trial.node.tightened(ROUNDS[trial.shifted]), trial.shifted + 1)]
+        return [_Trial(trial.node.tightened(self._step >> NEAR, trial.origin), shifted=True)]
 
     def _split(self, trial: "_Trial") -> "list[_Trial]":
         """The network in parts, where that lifts its floor; else the same one with more patience, if it had none."""
         ways = self._ways(trial.node)
         lifted = min((way.floor for way in ways), default=INFINITE) > trial.node.floor
-        return [_Trial(way) for way in ways] if lifted or trial.patient else [replace(trial, patient=True)]
+        return [_Trial(way, trial.node) for way in ways] if lifted or trial.patient else [replace(trial, patient=True)]
 
     def _ways(self, node: Pruner) -> list[Pruner]:
         """What is left with each value of a variable, of those tried the one that lifts the floor furthest."""

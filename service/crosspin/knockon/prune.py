@@ -74,11 +74,17 @@ class Pruner:
         """Whether nothing is left."""
         return self.floor >= INFINITE
 
-    def tightened(self, rounds: int) -> "Pruner":
+    def tightened(self, enough: int, before: "Pruner | None" = None) -> "Pruner":
         """The same network with its costs shifted so that its floor is higher; its variables numbered anew.  It must
-        not be dead.  `rounds` says how often all variables are gone through."""
+        not be dead.  See `tighten`; `before` is one whose costs were shifted, from which this one came."""
         network = self.reduced()
-        tighter = Pruner(network.sizes, tightened(network.sizes, network.factors, rounds))
+        unsettled = None
+        if before is not None:
+            changed = {v for v, over in enumerate(self._over) if over is not before._over[v]}
+            rows = zip(self._rows, before._rows, strict=True)
+            changed.update(v for mine, theirs in rows if mine is not theirs for v in mine.scope)
+            unsettled = [place for place, variable in enumerate(network.variables) if variable in changed]
+        tighter = Pruner(network.sizes, tightened(network.sizes, network.factors, enough, unsettled))
         for place, variable in enumerate(network.variables):
             resting = np.flatnonzero(network.kept[variable] == self._rest[variable])
             # Where a variable cannot rest any more, no value of it is one to rest at.

@@ -12,15 +12,12 @@ from functools import cached_property
 
 import numpy as np
 
-from crosspin.knockon.branch import Climb, solved_within
+from crosspin.knockon.branch import NEAR, Climb, solved_within
 from crosspin.knockon.eliminate import Elimination
 from crosspin.knockon.limits import INFINITE, QUICK_LIMIT, SearchLimit
 from crosspin.knockon.prune import UNLIMITED, Pruner, Reduced
 from crosspin.knockon.relation import Numbers, Relation
 from crosspin.knockon.tighten import tightened
-
-ROUNDS = 6
-"""How often costs are shifted at first."""
 
 BEYOND = 2
 """How many steps above the optimum other values' costs are found all at once."""
@@ -86,7 +83,7 @@ class Solver:
     @cached_property
     def _pruner(self) -> Pruner:
         plain = Pruner(self.sizes, self._factors)
-        return Pruner(self.sizes, tightened(self.sizes, self._factors, ROUNDS)).resting_as(plain)
+        return Pruner(self.sizes, tightened(self.sizes, self._factors, self._step >> NEAR)).resting_as(plain)
 
     def complete(self, variable: int, costs: Numbers, worth: Worth) -> None:
         """Add the costs that lay beyond a budget, as far as they are worth finding; others are marked FAR.  Raises
@@ -98,7 +95,7 @@ class Solver:
             optional, floor, value = waiting[0]
             if optional and int(worth.parts[costs + worth.reach < floor].sum()) > worth.enough:
                 break
-            costs[value] = self._climb.least(self._pruner.with_value(variable, value))
+            costs[value] = self._climb.least(self._pruner.with_value(variable, value), self._pruner)
             del waiting[0]
         costs[[value for _, _, value in waiting]] = FAR
 

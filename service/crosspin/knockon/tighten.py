@@ -5,12 +5,15 @@ Transactions on Pattern Analysis and Machine Intelligence 37, 2015), in whole nu
 factor is given to another, so that every assignment costs what it did before.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
 from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.relation import Numbers, Relation
+
+ROUNDS = 50
+"""Most times that all variables are gone through."""
 
 
 class _Table:
@@ -20,27 +23,33 @@ class _Table:
         self.ends = first, second
         self.costs = costs
 
-    def take(self, variable: int) -> Numbers:
-        """Take from the table what every value of a variable costs in it at least."""
-        axis = 1 if variable == self.ends[0] else 0
-        least = self.costs.min(axis=axis)
+    def take(self, variable: int) -> tuple[Numbers, bool]:
+        """Take from the table what every value of a variable costs in it at least; whether that was anything."""
+        least = self.costs.min(axis=1 if variable == self.ends[0] else 0)
         shifted = np.where(least < INFINITE, least, 0)
-        if shifted.any():
-            self._add(variable, -shifted)
-        return np.asarray(least, dtype=np.int64)
+        if not shifted.any():
+            return least, False
+        self.give(variable, -shifted)
+        return least, True
 
     def give(self, variable: int, amounts: Numbers) -> None:
         """Have every value of a variable cost more in the table."""
-        self._add(variable, amounts)
-
-    def _add(self, variable: int, amounts: Numbers) -> None:
         spread = amounts[:, None] if variable == self.ends[0] else amounts
         self.costs = np.where(self.costs < INFINITE, self.costs + spread, INFINITE)
 
+    def beyond(self, variable: int) -> int:
+        """The variable at the other end."""
+        return self.ends[1] if variable == self.ends[0] else self.ends[0]
 
-def tightened(sizes: Sequence[int], factors: Sequence[Relation], rounds: int) -> list[Relation]:
-    """The same network, its costs shifted; factors over more than two variables stay as they are.  All variables are
-    gone through at most `rounds` times, forth and back."""
+
+def tightened(
+    sizes: Sequence[int], factors: Sequence[Relation], enough: int, unsettled: Iterable[int] | None = None
+) -> list[Relation]:
+    """The same network, its costs shifted; factors over more than two variables stay as they are.
+
+    All variables are gone through, forth and back, until that gains less than `enough`, ROUNDS times at most.  Where
+    only some are `unsettled` because the others were gone through before, it begins with these.
+    """
     single: list[Numbers] = [np.zeros(size, dtype=np.int64) for size in sizes]
     tables: dict[tuple[int, int], _Table] = {}
     rest: list[Relation] = []
@@ -64,37 +73,47 @@ def tightened(sizes: Sequence[int], factors: Sequence[Relation], rounds: int) ->
     for table in tables.values():
         for variable in table.ends:
             beside[variable].append(table)
-    floor = before = 0
-    for _ in range(rounds):
-        for forth in (True, False):
-            for variable in range(len(sizes)) if forth else reversed(range(len(sizes))):
-                floor += _settle(variable, single, beside[variable], forth)
-                if floor >= INFINITE:
-                    return [Relation((), (), np.array([INFINITE], dtype=np.int64))]
-        if floor == before:
-            break
+    floor = 0
+    waiting = set(range(len(sizes)) if unsettled is None else unsettled)
+    for _ in range(ROUNDS):
         before = floor
+        for forth in (True, False):
+            for variable in range(len(sizes)) if forth else range(len(sizes) - 1, -1, -1):
+                if variable in waiting:
+                    waiting.discard(variable)
+                    least, disturbed = _settle(variable, single, beside[variable], forth)
+                    floor += least
+                    if floor >= INFINITE:
+                        return [Relation((), (), np.array([INFINITE], dtype=np.int64))]
+                    waiting.update(disturbed)
+        if floor - before < enough:
+            break
     found = [Relation((), (), np.array([floor], dtype=np.int64)), *rest]
     found += [Relation.of_table((variable,), costs) for variable, costs in enumerate(single) if costs.any()]
     found += [Relation.of_table(table.ends, table.costs) for table in tables.values() if table.costs.any()]
     return found
 
 
-def _settle(variable: int, single: list[Numbers], tables: list[_Table], forth: bool) -> int:
+def _settle(variable: int, single: list[Numbers], tables: list[_Table], forth: bool) -> tuple[int, set[int]]:
     """Collect at a variable what it costs in all its tables, take off what it costs at least, which is returned,
-    and hand the rest on to the tables toward the variables that come next."""
+    and hand the rest on to the tables toward the variables that come next; also which variables that touches."""
     costs = single[variable]
+    touched = set()
     for table in tables:
-        costs = np.minimum(costs + table.take(variable), INFINITE)
-    least = int(costs.min())
-    if least:
-        costs = np.where(costs < INFINITE, costs - least, INFINITE)
+        least, any_taken = table.take(variable)
+        costs = np.minimum(costs + least, INFINITE)
+        if any_taken:
+            touched.add(table.beyond(variable))
+    lowest = int(costs.min())
+    if lowest:
+        costs = np.where(costs < INFINITE, costs - lowest, INFINITE)
     ahead = [table for table in tables if (max(table.ends) > variable) is forth]
-    if ahead and least < INFINITE:
+    if ahead and lowest < INFINITE:
         share = np.where(costs < INFINITE, costs // max(len(ahead), len(tables) - len(ahead)), 0)
         if share.any():
             for table in ahead:
                 table.give(variable, share)
+                touched.add(table.beyond(variable))
             costs = np.where(costs < INFINITE, costs - len(ahead) * share, INFINITE)
     single[variable] = costs
-    return least
+    return lowest, touched
