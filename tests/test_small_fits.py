@@ -247,3 +247,9 @@ def test_a_vehicle_that_wades_is_kept_dry_inside(vehicle: str, wades: bool) -> N
 def operation(name: str) -> Answer:
     found: Answer = seed_client().get("/v1/model").json()["operations"][name]
     return found
+
+
+def test_a_wheel_bearing_is_as_wide_as_its_bore_is_deep() -> None:
+    # 40 x 80 mm like the received one, but 18 mm wide where the bore is 23 mm deep
+    narrow = contradiction(ask_of("hill-patrol", {"rear/*/wheel-bearing": "wb-40-80-18"}, "rear/housing"))
+    assert any("18 mm wide, its bore in the housing 23 mm deep" in why for why in narrow["why"])
