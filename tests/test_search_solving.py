@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosspin.knockon import branch
+from crosspin.knockon import handover, solve
 from crosspin.knockon.conflict import Conflicts
 from crosspin.knockon.eliminate import Elimination
 from crosspin.knockon.limits import INFINITE, SearchLimit
@@ -121,19 +121,10 @@ def test_pruning_keeps_every_assignment_within_the_budget(seed: int, extra: int)
 
 
 @settings(max_examples=300, deadline=None)
-@given(
-    st.integers(0, 2**32), st.sampled_from([0, 1 << 20]), st.sampled_from([0, 1000]), st.sampled_from([(2, 4), (50, 0)])
-)
-def test_solver_gives_the_first_best_and_every_other_cost(
-    seed: int, quick_limit: int, many_choices: int, following: tuple[int, int]
-) -> None:
-    """Whole or by climbing, with and without replaceable values, following choices eagerly or not at all."""
-    ways, much = following
-    with (
-        patch.object(branch, "MANY_CHOICES", many_choices),
-        patch.object(branch, "WIDER", ways),
-        patch.object(branch, "MUCH", much),
-    ):
+@given(st.integers(0, 2**32), st.sampled_from([0, 1 << 20]), st.sampled_from([0, 1 << 18]), st.sampled_from([0, 2]))
+def test_solver_gives_the_first_best_and_every_other_cost(seed: int, quick_limit: int, small: int, beyond: int) -> None:
+    """Whole or from below, by our own tables or handed over, some other costs with the optimum or one by one."""
+    with patch.object(handover, "SMALL", small), patch.object(solve, "BEYOND", beyond):
         check_solver(seed, quick_limit)
 
 

@@ -9,8 +9,8 @@ QUICK_LIMIT = 1 << 20
 WAYS_LIMIT = 200
 """Most questions asked to find the ways out of a conflict."""
 
-BRANCH_LIMIT = 500
-"""Most networks solved to find one least cost."""
+BACKTRACK_LIMIT = 100_000
+"""Most wrong turns of the solver that large networks are handed to."""
 
 KEY_LIMIT = 1 << 62
 """Most combinations of values that one table may tell apart, whether they are allowed or not."""

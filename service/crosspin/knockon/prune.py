@@ -4,16 +4,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.relation import Numbers, Places, Relation
-from crosspin.knockon.tighten import tightened
 
 UNLIMITED = INFINITE - 1
-
-_HALF = INFINITE // 2
-"""More than any packed cost that is allowed, less than the difference between one and what is not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +51,6 @@ class Pruner:
                 least, lowered = factor.lowered() if len(factor) else (INFINITE, factor)
                 self.floor = min(self.floor + least, INFINITE)
                 self._rows.append(lowered)
-        # Where every variable would rest by itself; one that cannot must change, whatever stands elsewhere.
-        self._rest = [int(costs.argmin()) for costs in single]
         # What every value costs by itself beyond the cheapest one of its variable; INFINITE where it is cut.
         self._over = [np.zeros(0, dtype=np.int64)] * len(single)
         for variable, costs in enumerate(single):
@@ -65,36 +58,9 @@ class Pruner:
         self._propagate(range(len(self._rows)), UNLIMITED)
 
     @property
-    def choices(self) -> int:
-        """How many variables still have a choice."""
-        return sum(int((over < INFINITE).sum()) > 1 for over in self._over)
-
-    @property
     def dead(self) -> bool:
         """Whether nothing is left."""
         return self.floor >= INFINITE
-
-    def tightened(self, enough: int, before: "Pruner | None" = None) -> "Pruner":
-        """The same network with its costs shifted so that its floor is higher; its variables numbered anew.  It must
-        not be dead.  See `tighten`; `before` is one whose costs were shifted, from which this one came."""
-        network = self.reduced()
-        unsettled = None
-        if before is not None:
-            changed = {v for v, over in enumerate(self._over) if over is not before._over[v]}
-            rows = zip(self._rows, before._rows, strict=True)
-            changed.update(v for mine, theirs in rows if mine is not theirs for v in mine.scope)
-            unsettled = [place for place, variable in enumerate(network.variables) if variable in changed]
-        tighter = Pruner(network.sizes, tightened(network.sizes, network.factors, enough, unsettled))
-        for place, variable in enumerate(network.variables):
-            resting = np.flatnonzero(network.kept[variable] == self._rest[variable])
-            # Where a variable cannot rest any more, no value of it is one to rest at.
-            tighter._rest[place] = int(resting[0]) if resting.size else -1
-        return tighter
-
-    def resting_as(self, other: "Pruner") -> "Pruner":
-        """The same network, whose variables rest where those of another one do."""
-        self._rest = other._rest
-        return self
 
     def values(self, variable: int) -> list[int]:
         """The values that a variable still has."""
@@ -103,7 +69,7 @@ class Pruner:
     def _copy(self) -> "Pruner":
         other = object.__new__(Pruner)
         other._rows, other._over = list(self._rows), list(self._over)
-        other._beside, other._rest, other.floor = self._beside, self._rest, self.floor
+        other._beside, other.floor = self._beside, self.floor
         return other
 
     def with_value(self, variable: int, value: int) -> "Pruner":
@@ -115,19 +81,6 @@ class Pruner:
         other._propagate(self._beside[variable], UNLIMITED)
         return other
 
-    def counts(self) -> list[int]:
-        """How many values every variable still has."""
-        return [int((over < INFINITE).sum()) for over in self._over]
-
-    def may_rest(self, variable: int) -> bool:
-        """Whether a variable still has the value that would be its cheapest by itself."""
-        rest = self._rest[variable]
-        return rest >= 0 and bool(self._over[variable][rest] < INFINITE)
-
-    def ways(self, variable: int) -> list["Pruner"]:
-        """What is left with each value of a variable, where anything is."""
-        return [way for way in (self.with_value(variable, value) for value in self.values(variable)) if not way.dead]
-
     def within(self, budget: int) -> "Pruner":
         """What is left within a budget."""
         other = self._copy()
@@ -137,55 +90,6 @@ class Pruner:
                 break
             other._propagate(dict.fromkeys(place for v in changed for place in self._beside[v]), budget)
         return other
-
-    def undominated(self, budget: int) -> "Pruner":
-        """What is left without values that another one of their variable always replaces at no more cost.
-
-        The least cost of all is that of what is left; other values' costs and equal assignments are not.
-        """
-        other = self._copy()
-        # A running sum follows from its position, so neither of them can change without the other.
-        tied = {variable for factor in self._rows if len(factor.scope) > 2 for variable in factor.scope}
-        waiting = dict.fromkeys(v for v, over in enumerate(self._over) if v not in tied and (over < INFINITE).sum() > 1)
-        while waiting and not other.dead:
-            variable = next(iter(waiting))
-            del waiting[variable]
-            lost = other._dominated(variable)
-            if not lost.any():
-                continue
-            other._over[variable] = np.where(lost, INFINITE, other._over[variable])
-            for changed in {variable, *other._propagate(self._beside[variable], budget)}:
-                for place in self._beside[changed]:
-                    waiting.update(dict.fromkeys(v for v in self._rows[place].scope if v not in tied))
-        return other
-
-    def _dominated(self, variable: int) -> npt.NDArray[np.bool_]:
-        """Which values cost at least what the cheapest value costs, beside whatever stands elsewhere.
-
-        What the cheapest value loses to another one is bounded by what it can lose in each factor by itself.
-        """
-        over = self._over[variable]
-        best = int(over.argmin())
-        rivals = np.flatnonzero(over < INFINITE)
-        rivals = rivals[rivals != best]
-        loss = over[best] - over[rivals]
-        for place in self._beside[variable]:
-            if not rivals.size:
-                break
-            factor = self._rows[place]
-            other = factor.scope[1 if factor.scope[0] == variable else 0]
-            table = np.full((over.size, self._over[other].size), INFINITE, dtype=np.int64)
-            table[factor.column(variable), factor.column(other)] = factor.costs
-            live = self._over[other] < INFINITE
-            mine, theirs = table[best, live], table[np.ix_(rivals, live)]
-            worst = np.where(theirs < INFINITE, mine - theirs, -INFINITE).max(axis=1)
-            # Kept from adding up beyond 64 bits; a gain that large is none the less a gain.
-            loss = np.maximum(loss + worst, -_HALF)
-            kept = worst < _HALF
-            rivals, loss = rivals[kept], loss[kept]
-        lost = np.zeros(over.size, dtype=bool)
-        lost[rivals[loss <= 0]] = True
-        return lost
 
     def reduced(self) -> Reduced:
         """The network that is left; it must not be dead."""

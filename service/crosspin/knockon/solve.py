@@ -1,23 +1,31 @@
 """The best plan of a network, and what the best plan costs with every other value at a changed position.
 
 A network is first solved whole.  Where it has many variables, or needs large tables, as when nothing is kept
-and everything could be changed, its costs are shifted so that the least of them bound the whole, the least cost is
-found from below, and the network is solved a little above it, which leaves out nearly everything.  Values that lie
-beyond come after, those of one variable together.
+and everything could be changed, its costs are shifted so that the least of them nearly bound the whole, the least cost
+is found with the help of another solver, and the network is solved a little above it, which leaves out nearly
+everything.  Values that lie beyond come after, one by one.
 """
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
-from crosspin.knockon.branch import NEAR, Climb, solved_within
 from crosspin.knockon.eliminate import Elimination
+from crosspin.knockon.handover import least_cost
 from crosspin.knockon.limits import INFINITE, QUICK_LIMIT, SearchLimit
+from crosspin.knockon.order import Order
 from crosspin.knockon.prune import UNLIMITED, Pruner, Reduced
 from crosspin.knockon.relation import Numbers, Relation
 from crosspin.knockon.tighten import tightened
+
+ROUNDS = 6
+"""How often costs are shifted, all variables over, before values are looked into one by one."""
+
+NEAR = 2
+"""By which power of two less than a step a cost may lie above its bound to be near it."""
 
 BEYOND = 2
 """How many steps above the optimum other values' costs are found all at once."""
@@ -56,7 +64,6 @@ class Solver:
         self.sizes = sizes
         self._factors = factors
         self._step = step
-        self._climb = Climb(step)
         self._quick_limit = quick_limit
 
     def best(self) -> "Best | None":
@@ -69,21 +76,21 @@ class Solver:
                 pass
             else:
                 return None if solved.optimum >= INFINITE else Best(self, network, solved)
-        cost = self._climb.least(self._pruner)
+        cost = self._least(self._pruner)
         if cost >= INFINITE:
             return None
-        budget = min(cost + BEYOND * self._step, UNLIMITED)
-        network = self._pruner.within(budget).reduced()
-        try:
-            return Best(self, network, solved_within(network, budget, QUICK_LIMIT))
-        except SearchLimit:
-            network = self._pruner.within(cost).reduced()
-            return Best(self, network, solved_within(network, cost))
+        for budget in (min(cost + BEYOND * self._step, UNLIMITED), cost):
+            network = self._pruner.within(budget).reduced()
+            with suppress(SearchLimit):
+                return Best(self, network, Elimination(network.sizes, network.factors, budget, QUICK_LIMIT))
+        return Best(self, network, Elimination(network.sizes, network.factors, cost, order=Order.ROWS))
+
+    def _least(self, node: Pruner) -> int:
+        return least_cost(node, self._step >> NEAR)
 
     @cached_property
     def _pruner(self) -> Pruner:
-        plain = Pruner(self.sizes, self._factors)
-        return Pruner(self.sizes, tightened(self.sizes, self._factors, self._step >> NEAR)).resting_as(plain)
+        return Pruner(self.sizes, tightened(self.sizes, self._factors, ROUNDS))
 
     def complete(self, variable: int, costs: Numbers, worth: Worth) -> None:
         """Add the costs that lay beyond a budget, as far as they are worth finding; others are marked FAR.  Raises
@@ -95,7 +102,7 @@ class Solver:
             optional, floor, value = waiting[0]
             if optional and int(worth.parts[costs + worth.reach < floor].sum()) > worth.enough:
                 break
-            costs[value] = self._climb.least(self._pruner.with_value(variable, value), self._pruner)
+            costs[value] = self._least(self._pruner.with_value(variable, value))
             del waiting[0]
         costs[[value for _, _, value in waiting]] = FAR
 

@@ -5,15 +5,12 @@ Transactions on Pattern Analysis and Machine Intelligence 37, 2015), in whole nu
 factor is given to another, so that every assignment costs what it did before.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.relation import Numbers, Relation
-
-ROUNDS = 50
-"""Most times that all variables are gone through."""
 
 
 class _Table:
@@ -43,12 +40,13 @@ class _Table:
 
 
 def tightened(
-    sizes: Sequence[int], factors: Sequence[Relation], enough: int, unsettled: Iterable[int] | None = None
+    sizes: Sequence[int],
+    factors: Sequence[Relation],
+    rounds: int,
 ) -> list[Relation]:
     """The same network, its costs shifted; factors over more than two variables stay as they are.
 
-    All variables are gone through, forth and back, until that gains less than `enough`, ROUNDS times at most.  Where
-    only some are `unsettled` because the others were gone through before, it begins with these.
+    All variables are gone through, forth and back, until that gains nothing any more, `rounds` times at most.
     """
     single: list[Numbers] = [np.zeros(size, dtype=np.int64) for size in sizes]
     tables: dict[tuple[int, int], _Table] = {}
@@ -74,8 +72,8 @@ def tightened(
         for variable in table.ends:
             beside[variable].append(table)
     floor = 0
-    waiting = set(range(len(sizes)) if unsettled is None else unsettled)
-    for _ in range(ROUNDS):
+    waiting = set(range(len(sizes)))
+    for _ in range(rounds):
         before = floor
         for forth in (True, False):
             for variable in range(len(sizes)) if forth else range(len(sizes) - 1, -1, -1):
@@ -86,7 +84,7 @@ def tightened(
                     if floor >= INFINITE:
                         return [Relation((), (), np.array([INFINITE], dtype=np.int64))]
                     waiting.update(disturbed)
-        if floor - before < enough:
+        if floor == before:
             break
     found = [Relation((), (), np.array([floor], dtype=np.int64)), *rest]
     found += [Relation.of_table((variable,), costs) for variable, costs in enumerate(single) if costs.any()]
