@@ -1,12 +1,12 @@
 """Hands a network to toulbar2, an exact solver of such networks, where our own tables would grow too large.
 
-toulbar2 keeps its settings in one place for the whole process, so it solves one network at a time.
+toulbar2 keeps its settings by thread and must be started in each, so one thread does all that is handed over.
 """
 
-from threading import Lock
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
-from pytoulbar2 import CFN
+from pytoulbar2 import CFN, tb2
 
 from crosspin.knockon.eliminate import Elimination
 from crosspin.knockon.limits import BACKTRACK_LIMIT, INFINITE, SearchLimit
@@ -15,7 +15,7 @@ from crosspin.knockon.prune import Pruner, Reduced
 EXACT = 1 << 52
 """Costs below this are whole numbers to toulbar2, which counts in double precision."""
 
-_ONE_AT_A_TIME = Lock()
+_SOLVER = ThreadPoolExecutor(max_workers=1, thread_name_prefix="toulbar2", initializer=tb2.init)
 
 
 def least_cost(node: Pruner, near: int) -> int:
@@ -34,7 +34,7 @@ def least_cost(node: Pruner, near: int) -> int:
             found = INFINITE
         if found < INFINITE:
             return found
-    return _handed_over(node.reduced())
+    return _SOLVER.submit(_handed_over, node.reduced()).result()
 
 
 SMALL = 1 << 18
@@ -43,10 +43,9 @@ SMALL = 1 << 18
 
 def _handed_over(network: Reduced) -> int:
     constant = sum(int(factor.costs[0]) for factor in network.factors if not factor.scope)
-    with _ONE_AT_A_TIME:
-        found = _solved(network, EXACT)
-        if found is None and _solved(network, 1) is not None:
-            raise SearchLimit("EXACT", EXACT + 1, EXACT, "cost of one plan above the least it could have")
+    found = _solved(network, EXACT)
+    if found is None and _solved(network, 1) is not None:
+        raise SearchLimit("EXACT", EXACT + 1, EXACT, "cost of one plan above the least it could have")
     return INFINITE if found is None else constant + found
 
 
