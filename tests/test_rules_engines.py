@@ -15,8 +15,8 @@ from rules.support import read_quads, rule_files
 
 # pySHACL takes a third of a second for a case that places parts, and minutes for all contacts: one part of them
 # is tried each time, and all of them where CROSSPIN_EVERY_CASE is set.
-CONTACT_PARTS = 4
-PLACEMENT_PARTS = 64
+CONTACT_PARTS = 8
+PLACEMENT_PARTS = 128
 PLACEMENT = NamedNode(DEF + "Placement")
 
 

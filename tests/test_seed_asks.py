@@ -28,7 +28,7 @@ def random_ask(chance: random.Random) -> Ask:
 def test_the_rules_prove_what_the_search_proposes() -> None:
     chance = random.Random(20261125)
     told = Counter[str]()
-    for _ in range(40):
+    for _ in range(24):
         answer = seed_desk().ask(random_ask(chance))
         told[answer.verdict] += 1
         if isinstance(answer, Plan):
@@ -38,8 +38,8 @@ def test_the_rules_prove_what_the_search_proposes() -> None:
         else:
             assert answer.wishes
             assert answer.ways_out
-    assert told["plan"] >= 4
-    assert told["contradiction"] >= 5
+    assert told["plan"] >= 3
+    assert told["contradiction"] >= 3
 
 
 def test_whatever_the_customer_wants_out_goes() -> None:
@@ -47,7 +47,7 @@ def test_whatever_the_customer_wants_out_goes() -> None:
     chance = random.Random(20261126)
     model, catalog = seed_desk().holdings.model, seed_desk().holdings.catalog
     told = Counter[str]()
-    for _ in range(12):
+    for _ in range(8):
         vehicle = chance.choice(list(catalog.vehicles.values()))
         filled = sorted({*vehicle.parts, *vehicle.unseen})
         out = chance.sample(filled, chance.randrange(1, 4))
@@ -58,4 +58,4 @@ def test_whatever_the_customer_wants_out_goes() -> None:
             assert gone >= set(out)
             roles = {p.path: model.roles[p.role] for p in model.layouts[vehicle.layout].positions}
             assert all(roles[path].may_be_empty for path in gone - set(out))
-    assert told["plan"] >= 4
+    assert told["plan"] >= 3
