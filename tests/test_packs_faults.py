@@ -1,5 +1,6 @@
 """Faults planted in a sound pack are each told by file and term, with what is wrong and what right looks like."""
 
+from collections.abc import Callable
 from pathlib import Path
 from shutil import copytree
 from time import process_time
@@ -8,6 +9,7 @@ import pytest
 
 from crosspin.home import data_folder
 from crosspin.rules.inspection import inspect
+from crosspin.store.packs import read_packs
 
 WINCH = Path(__file__).parent / "packs" / "winch"
 RULE = """
@@ -203,11 +205,16 @@ def test_a_term_that_is_deprecated_for_nothing_else_is_told(tmp_path: Path) -> N
 
 
 def test_the_quick_check_takes_less_than_two_seconds() -> None:
-    """Of one processor, on whatever machine the tests run; the best of three, as others may be busy on it."""
+    """Reading the ontology takes a third of a second on an idle machine; two seconds are six times that, which holds
+    also where the machine is slow or busy."""
 
-    def seconds() -> float:
+    def seconds(work: Callable[[], object]) -> float:
         started = process_time()
-        inspect(data_folder("ontology"), [WINCH])
+        work()
         return process_time() - started
 
-    assert min(seconds() for _ in range(3)) < 2
+    folder = data_folder("ontology")
+    pairs = [
+        (seconds(lambda: inspect(folder, [WINCH])), seconds(lambda: read_packs(folder, [WINCH]))) for _ in range(3)
+    ]
+    assert min(checking / reading for checking, reading in pairs) < 6
