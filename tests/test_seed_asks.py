@@ -28,7 +28,7 @@ def random_ask(chance: random.Random) -> Ask:
 def test_the_rules_prove_what_the_search_proposes() -> None:
     chance = random.Random(20261125)
     told = Counter[str]()
-    for _ in range(24):
+    for _ in range(16):
         answer = seed_desk().ask(random_ask(chance))
         told[answer.verdict] += 1
         if isinstance(answer, Plan):
