@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from crosspin.answer.circuit_lines import AlternatorLine
-from crosspin.answer.circuit_readings import CircuitReadings
+from crosspin.answer.circuit_readings import CircuitReadings, known_sum
 from crosspin.figures.exact import spell
 from crosspin.model.circuit import Circuit, CircuitPractice
 from crosspin.model.schema import Verdict
@@ -34,22 +34,16 @@ class AlternatorSum:
         p = self.practice
         idle, fast, rated = (self.read.first(reads) for reads in (p.idle, p.fast_idle, p.rated))
         speed = self.read.first(p.fast_idle_speed)
-        rest = _total([load for load in loads if not load.circuit.wants_fast_idle])
-        everything = _total(loads)
-        if idle is None or fast is None or rest is None or everything is None:
-            return AlternatorLine(
-                idle=idle,
-                fast_idle=fast,
-                fast_idle_speed=speed,
-                rated=rated,
-                all_on=everything,
-                at_rest=rest,
-                together=None,
-                locked_out=(),
-                verdict=Verdict.UNKNOWN,
-                sentences=("What may run together is not known: a reading is missing.",),
-            )
-        out, together = _shed(loads, everything, fast)
+        rest = known_sum(load.current for load in loads if not load.circuit.wants_fast_idle)
+        everything = known_sum(load.current for load in loads)
+        out: list[Drawn] = []
+        together: Decimal | None = None
+        verdict = Verdict.UNKNOWN
+        told = ["What may run together is not known: a reading is missing."]
+        if idle is not None and fast is not None and rest is not None and everything is not None:
+            out, together = _shed(loads, everything, fast)
+            verdict = Verdict.FITS if together <= fast else Verdict.CLASHES
+            told = self._sentences(loads, out, (idle, fast, speed), (everything, rest, together))
         return AlternatorLine(
             idle=idle,
             fast_idle=fast,
@@ -59,8 +53,8 @@ class AlternatorSum:
             at_rest=rest,
             together=together,
             locked_out=tuple(load.label for load in out),
-            verdict=Verdict.FITS if together <= fast else Verdict.CLASHES,
-            sentences=tuple(self._sentences(loads, out, (idle, fast, speed), (everything, rest, together))),
+            verdict=verdict,
+            sentences=tuple(told),
         )
 
     def _sentences(
@@ -94,15 +88,6 @@ class AlternatorSum:
 
     def _strong(self, loads: Sequence[Drawn]) -> str:
         return " or ".join(load.label for load in loads if load.circuit.wants_fast_idle) or "all the rest"
-
-
-def _total(loads: Sequence[Drawn]) -> Decimal | None:
-    total = Decimal(0)
-    for load in loads:
-        if load.current is None:
-            return None
-        total += load.current
-    return total
 
 
 def _shed(loads: Sequence[Drawn], everything: Decimal, limit: Decimal) -> tuple[list[Drawn], Decimal]:

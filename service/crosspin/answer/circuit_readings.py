@@ -81,3 +81,10 @@ class CircuitReadings:
     def codes(self, reads: Reads) -> frozenset[str]:
         """All values of a coded reading."""
         return frozenset(value for value in self._all(reads) if isinstance(value, str))
+
+
+def known_sum(currents: Iterable[Decimal | None]) -> Decimal | None:
+    """The sum of currents in amperes; None where one of them is not known."""
+    found = list(currents)
+    known = [current for current in found if current is not None]
+    return sum(known, Decimal(0)) if len(known) == len(found) else None

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from crosspin.answer.alternator import AlternatorSum, Drawn
 from crosspin.answer.circuit_lines import CircuitLine, CircuitPlan, ModuleLine
-from crosspin.answer.circuit_readings import CircuitReadings, overall
+from crosspin.answer.circuit_readings import CircuitReadings, known_sum, overall
 from crosspin.answer.figures import Wanted
 from crosspin.answer.reasons import Scene
 from crosspin.answer.wiring import Output, assign, least_setting, number_outputs
@@ -121,7 +121,7 @@ class Circuits:
             return None
         path, part = found
         limit = self.read.number(path, part, practice.total)
-        total = self._sum([load for load in loads if load.circuit.supply is Supply.MODULE])
+        total = known_sum(load.current for load in loads if load.circuit.supply is Supply.MODULE)
         fuse = self.read.first(practice.fuse)
         verdicts, notes = [], []
         if total is None or limit is None or outputs is None:
@@ -145,14 +145,6 @@ class Circuits:
             verdict=overall(verdicts),
             notes=tuple(notes),
         )
-
-    def _sum(self, loads: Sequence[_Load]) -> Decimal | None:
-        total = Decimal(0)
-        for load in loads:
-            if load.current is None:
-                return None
-            total += load.current
-        return total
 
     # ------------------------------------------------------------------ one circuit
 

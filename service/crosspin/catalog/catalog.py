@@ -7,7 +7,7 @@ through the classes.
 
 import json
 import sqlite3
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
@@ -61,10 +61,6 @@ class Table(Mapping[str, Record], Generic[Record]):
 
     def _all(self) -> Iterator[Record]:
         return (self._read(*row) for row in self._base.execute(self._every))
-
-    def among(self, keys: Iterable[str]) -> Iterator[Record]:
-        """The records of some ids that are on record, in the order of the ids given."""
-        return (record for record in map(self._get, keys) if record is not None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,17 +119,12 @@ class Catalog:
         self._offers = lru_cache(maxsize=MOST_KEPT)(self._fetch_offers)
 
     @classmethod
-    def live(cls, path: Path) -> "Catalog":
-        """The catalog of a snapshot, as it is at every moment."""
-        base = sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, check_same_thread=False, isolation_level=None)
-        base.execute(f"PRAGMA mmap_size = {MAPPED}")
-        return cls(base)
-
-    @classmethod
     def open(cls, path: Path, before: "Catalog | None" = None) -> "Catalog":
         """The catalog of a snapshot as it is now, whatever is written to it later; what has not changed since the
         one `before` is taken over from it."""
-        catalog = cls.live(path)
+        base = sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, check_same_thread=False, isolation_level=None)
+        base.execute(f"PRAGMA mmap_size = {MAPPED}")
+        catalog = cls(base)
         catalog._base.execute("BEGIN")  # held as long as the connection: every read sees what the first one saw
         catalog._stamps = dict(catalog._base.execute("SELECT kind, stamp FROM stamp"))
         if before is not None and before.said("state") == catalog.said("state"):
@@ -209,10 +200,6 @@ class Catalog:
             rows = self._base.execute("SELECT spec FROM seen WHERE kind = ? AND feature = ?", (below, feature))
             found.update(spec for (spec,) in rows)
         return sorted(found)
-
-    def stamp(self, model: Model, kind: str) -> tuple[int, ...]:
-        """Numbers that change with whatever is on record of this kind and of kinds below it."""
-        return tuple(self._stamps.get(below, 0) for below in kinds_below(model, kind))
 
     # ------------------------------------------------------------------ sources
 

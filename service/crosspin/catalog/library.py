@@ -19,7 +19,7 @@ from crosspin.model.drafts import Drafts, KitDraft, PartDraft, Problem, Refused,
 from crosspin.model.rdf_drafts import read_rdf
 from crosspin.model.read import read_model
 from crosspin.model.reader import BrokenOntology
-from crosspin.model.records import Records, record_triples, source_triples
+from crosspin.model.records import Records, record_triples, source_digests, source_triples
 from crosspin.model.schema import Model
 from crosspin.model.terms import term, thing
 from crosspin.store.graph import DERIVED, FORMATS, ONTOLOGY, SUFFIXES, GraphStore, folder_digest
@@ -122,21 +122,6 @@ class Library:
         """The names of the sources on record."""
         return list(self.holdings.catalog.sources())
 
-    def refresh(self) -> bool:
-        """Take up what another process has put on record since; whether there was anything."""
-        if self._watch.said("version") == self.holdings.version:
-            return False
-        found = self._look()
-        if found is None:
-            return False  # it goes by another ontology, and so is none of ours
-        self.holdings = found
-        return True
-
-    @cached_property
-    def _watch(self) -> Catalog:
-        """The snapshot as it is at every moment."""
-        return Catalog.live(self._home / _CATALOG)
-
     def _state_now(self) -> str:
         """What a snapshot must be made from to be ours."""
         texts = " ".join(folder_digest(one).hex() for one in self.folders)
@@ -150,8 +135,11 @@ class Library:
         before = self.__dict__.get("holdings")
         try:
             catalog = Catalog.open(path, before.catalog if before is not None else None)
+        except sqlite3.OperationalError:
+            raise  # it may be sound, but cannot be reached now
         except sqlite3.DatabaseError:
-            path.unlink()  # it cannot be read, and is made again from the graph
+            for spoilt in self._home.glob(f"{_CATALOG}*"):
+                spoilt.unlink()  # it is made again from the graph
             return None
         if catalog.said("state") != self._state:
             return None
@@ -208,7 +196,8 @@ class Library:
         self._time("compile the model", started)
         started = perf_counter()
         with self._writing(models["en"]) as (writer, graph):
-            sources = writer.clear()
+            sources = source_digests(graph.facts([LEDGER]))
+            writer.clear()
             writer.say("state", state)
             writer.say("models", " ".join(models))
             for name, model in models.items():

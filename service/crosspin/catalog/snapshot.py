@@ -160,16 +160,13 @@ class Writer:
         if empty:
             self.clear()
 
-    def clear(self) -> dict[str, str]:
-        """Make it empty, whatever it held and however that was laid out; the digests of the sources it had."""
-        tables = self._base.execute("SELECT name FROM sqlite_master WHERE name = 'source'").fetchall()
-        sources = self.catalog.sources() if tables else {}
+    def clear(self) -> None:
+        """Make it empty, whatever it held and however that was laid out."""
         for (name,) in self._base.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall():
             if not name.startswith(("words_", "sqlite_")):
                 self._base.execute(f"DROP TABLE {name}")
         for statement in SCHEMA.split(";"):
             self._base.execute(statement)
-        return sources
 
     def say(self, name: str, text: str) -> None:
         """Have the snapshot say something of itself."""

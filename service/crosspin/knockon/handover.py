@@ -15,6 +15,9 @@ from crosspin.knockon.prune import Pruner, Reduced
 EXACT = 1 << 52
 """Costs below this are whole numbers to toulbar2, which counts in double precision."""
 
+SMALL = 1 << 18
+"""Most numbers in one table of a network that is solved here."""
+
 _SOLVER = ThreadPoolExecutor(max_workers=1, thread_name_prefix="toulbar2", initializer=tb2.init)
 
 
@@ -35,10 +38,6 @@ def least_cost(node: Pruner, near: int) -> int:
         if found < INFINITE:
             return found
     return _SOLVER.submit(_handed_over, node.reduced()).result()
-
-
-SMALL = 1 << 18
-"""Most numbers in one table of a network that is solved here."""
 
 
 def _handed_over(network: Reduced) -> int:

@@ -42,9 +42,8 @@ class Pruner:
         self.floor = 0
         for factor in factors:
             if len(factor.scope) == 1:
-                costs = np.full(sizes[factor.scope[0]], INFINITE, dtype=np.int64)
-                costs[factor.columns[0]] = factor.costs
-                single[factor.scope[0]] = np.minimum(single[factor.scope[0]] + costs, INFINITE)
+                variable = factor.scope[0]
+                single[variable] = np.minimum(single[variable] + factor.table(sizes), INFINITE)
             else:
                 for variable in factor.scope:
                     self._beside[variable].append(len(self._rows))

@@ -31,6 +31,12 @@ class Relation:
         rows = np.nonzero(table < INFINITE)
         return cls(scope, [row.astype(np.int32) for row in rows], table[rows])
 
+    def table(self, sizes: Sequence[int]) -> Numbers:
+        """All combinations of values, with one axis per variable; INFINITE where there is no row."""
+        costs = np.full([sizes[variable] for variable in self.scope], INFINITE, dtype=np.int64)
+        costs[self.columns] = self.costs
+        return costs
+
     def __len__(self) -> int:
         return self.costs.size
 

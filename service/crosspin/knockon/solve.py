@@ -96,13 +96,13 @@ class Solver:
         """Add the costs that lay beyond a budget, as far as they are worth finding; others are marked FAR.  Raises
         SearchLimit."""
         missing = [value for value in self._pruner.values(variable) if costs[value] >= INFINITE]
-        floors = {value: self._pruner.with_value(variable, value).floor for value in missing}
-        waiting = sorted((v not in worth.always, floor, v) for v, floor in floors.items() if floor < INFINITE)
+        nodes = {value: self._pruner.with_value(variable, value) for value in missing}
+        waiting = sorted((v not in worth.always, node.floor, v) for v, node in nodes.items() if not node.dead)
         while waiting:
             optional, floor, value = waiting[0]
             if optional and int(worth.parts[costs + worth.reach < floor].sum()) > worth.enough:
                 break
-            costs[value] = self._least(self._pruner.with_value(variable, value))
+            costs[value] = self._least(nodes[value])
             del waiting[0]
         costs[[value for _, _, value in waiting]] = FAR
 

@@ -39,11 +39,7 @@ class _Table:
         return self.ends[1] if variable == self.ends[0] else self.ends[0]
 
 
-def tightened(
-    sizes: Sequence[int],
-    factors: Sequence[Relation],
-    rounds: int,
-) -> list[Relation]:
+def tightened(sizes: Sequence[int], factors: Sequence[Relation], rounds: int) -> list[Relation]:
     """The same network, its costs shifted; factors over more than two variables stay as they are.
 
     All variables are gone through, forth and back, until that gains nothing any more, `rounds` times at most.
@@ -53,18 +49,15 @@ def tightened(
     rest: list[Relation] = []
     for factor in factors:
         if len(factor.scope) == 1:
-            costs = np.full(sizes[factor.scope[0]], INFINITE, dtype=np.int64)
-            costs[factor.columns[0]] = factor.costs
-            single[factor.scope[0]] = np.minimum(single[factor.scope[0]] + costs, INFINITE)
+            variable = factor.scope[0]
+            single[variable] = np.minimum(single[variable] + factor.table(sizes), INFINITE)
         elif len(factor.scope) == 2:
             first, second = factor.scope
-            dense = np.full((sizes[first], sizes[second]), INFINITE, dtype=np.int64)
-            dense[factor.columns[0], factor.columns[1]] = factor.costs
             known = tables.get((first, second))
             if known is None:
-                tables[first, second] = _Table(first, second, dense)
+                tables[first, second] = _Table(first, second, factor.table(sizes))
             else:
-                known.costs = np.minimum(known.costs + dense, INFINITE)
+                known.costs = np.minimum(known.costs + factor.table(sizes), INFINITE)
         else:
             rest.append(factor)
     beside: list[list[_Table]] = [[] for _ in sizes]

@@ -270,3 +270,10 @@ def source_triples(digests: Mapping[str, str]) -> list[Triple]:
             Triple(node, cp("digest"), Literal(digest)),
         ]
     return triples
+
+
+def source_digests(facts: Facts) -> dict[str, str]:
+    """The digest of each source on record, by name."""
+    return {
+        node.value.removeprefix(ID + "source/"): facts.all(node, DEF + "digest")[0].value for node in facts.subjects()
+    }
