@@ -21,7 +21,7 @@ class Searcher:
 
     What can be worked out before an ask is kept and reused.  Threads may share a searcher: two of them may
     work the same thing out at the same time, but it comes out the same, and either result serves.
-    `quick_limit` says from which size of table on the search goes by budgets; answers do not depend on it.
+    `quick_limit` says from which size of table on networks are handed over; answers do not depend on it.
     """
 
     def __init__(self, model: Model, catalog: Catalog, quick_limit: int = QUICK_LIMIT) -> None:
