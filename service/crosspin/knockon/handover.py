@@ -124,7 +124,7 @@ class Posted:
             problem.Store()
             try:
                 problem.SetUB(float(min(bound + slack + 1, self._top)))
-                found = problem.SolveNext()
+                found = problem.SolveNext(initHeuristics=False)
             except problem.Contradiction:
                 problem.ClearPropagationQueues()
                 found = None
