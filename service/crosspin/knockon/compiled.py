@@ -139,6 +139,7 @@ class Candidates:
         self._places = {alike.number: place for place, alike in enumerate(classes)}
         self.columns = {facet.name: facet.fresh(classes) for facet in facets}
         self.shares = {tally.resource.id: [tally.share(alike) for alike in classes] for tally in tallies}
+        self._taking_part = {name for name, shares in self.shares.items() if any(s is not None for s in shares)}
         rows = zip(
             *(column.tolist() for column in self.columns.values()),
             *self.shares.values(),
@@ -151,7 +152,7 @@ class Candidates:
 
     def takes_part(self, tally: Tally) -> bool:
         """Whether any part takes part in a resource."""
-        return any(share is not None for share in self.shares[tally.resource.id])
+        return tally.resource.id in self._taking_part
 
     def all(self, stocked: bool, spared: Sequence[str] = ()) -> list[Batch]:
         """Every part; with `stocked`, every part that is known to lie on the shelf, and those spared."""
