@@ -119,7 +119,7 @@ class Prover:
         """
         plan = self._plan_graph.proposed(self._catalog.vehicles[ask.vehicle], proposal)
         shown = Triple(PLAN, _SHOWS_ALL, Literal(True))
-        whole = replace(plan, build=[*plan.build, shown])
+        whole = replace(plan, pieces={**plan.pieces, "shown": (shown,)})
         derived = self._reasoner.derive(whole)
         told = {*whole.build, *self._reasoner.about_parts(whole)}
         for rule, quads in derived:
