@@ -12,7 +12,7 @@ from functools import lru_cache
 from itertools import chain
 from typing import TypeAlias
 
-from pyoxigraph import Literal, NamedNode, Triple
+from pyoxigraph import Literal, NamedNode, Quad, Triple
 
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.proposal import Mending, Proposal, State
@@ -20,6 +20,7 @@ from crosspin.knockon.received import received_part
 from crosspin.model.records import INTEGER, TYPE, cp, number, spec_triples
 from crosspin.model.schema import Layout, Model, Part, Resource, Vehicle
 from crosspin.model.terms import term, thing
+from crosspin.store.infer import as_quads
 
 PLAN = NamedNode(thing("plan", "proposed"))
 TRUE = Literal(True)
@@ -47,6 +48,15 @@ class Written:
     def build(self) -> list[Triple]:
         """All that is true of the build alone."""
         return list(chain.from_iterable(self.pieces.values()))
+
+    def beside(self, other: "Written") -> tuple[list[Quad], list[Quad]]:
+        """What is true of this build and not of the other, and the reverse; no triple is in two pieces."""
+        names = [
+            name for name in {**other.pieces, **self.pieces} if self.pieces.get(name) is not other.pieces.get(name)
+        ]
+        mine, others = (as_quads(t for n in names for t in one.pieces.get(n, ())) for one in (self, other))
+        here, there = dict.fromkeys(mine), dict.fromkeys(others)
+        return [quad for quad in here if quad not in there], [quad for quad in there if quad not in here]
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,11 @@
 What follows from a part alone (which kinds it passes for, which conditions it meets) is derived once and
 stays.  What follows from a contact rests on nothing but its joint kind, the two parts, which of them are
 fresh, and the mendings at it; so whoever knows that already can leave a contact out.
+
+A plan leaves most of a vehicle as it came.  What the rules say of a vehicle is derived once, rule by rule and focus
+node by focus node, and kept as an `Origin`.  For a plan, each rule is run, in its turn, for the focus nodes that the
+plan can reach only (`foci`); for all others it says what it said of the vehicle, which is put in place in the same
+turn.  So each rule sees the graph that it would see if all were run anew, and what follows is the same.
 """
 
 from collections.abc import Callable, Collection, Iterable, Iterator
@@ -17,14 +22,17 @@ from pyoxigraph import BlankNode, Literal, NamedNode, Quad, Triple
 from crosspin.model.records import TYPE, cp
 from crosspin.model.terms import term, thing
 from crosspin.model.written_rule import WrittenRule
+from crosspin.rules.foci import Change, Foci, Node, Spread
 from crosspin.rules.plan_graph import Written
-from crosspin.rules.trace import Trace, trace
+from crosspin.rules.trace import Trace, by_focus, trace
 from crosspin.rules.why_not import WhyNot
 from crosspin.rules.why_not_written import why_not_written
 from crosspin.store.graph import DERIVED, ONTOLOGY, GraphStore
-from crosspin.store.infer import FIRST_BUILD_ORDER, SH, Rule, Workspace, read_rules
+from crosspin.store.infer import FIRST_BUILD_ORDER, SH, Rule, Trial, Workspace, as_quads, read_rules
 
 _MOST_KEPT_PARTS = 20_000
+_MOST_FOCI = 100
+"""Where a change reaches more focus nodes of a rule, it is run for all of them."""
 _CONTACT = cp("Contact")
 _PART = cp("Part")
 
@@ -34,11 +42,43 @@ Derived: TypeAlias = list[tuple[Rule, list[Quad]]]
 
 
 @dataclass(frozen=True, slots=True)
+class Origin:
+    """A build that others differ little from, with what each rule on builds, in running order, derives for each focus
+    node.
+
+    A rule for which that cannot be told has all under one node that is none (None).  `holds` is the build with all
+    that follows from it.
+    """
+
+    written: Written
+    derived: list[dict[Node | None, list[Quad]]]
+    holds: dict[Quad, None]
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """What a build and all that follows from it has beside an origin, and what it has not."""
+
+    more: list[Quad]
+    less: list[Quad]
+
+
+@dataclass(slots=True)
 class _Room:
-    """A workspace, and the ids of the parts that it knows."""
+    """A workspace, the ids of the parts that it knows, and the origin whose build it holds meanwhile."""
 
     workspace: Workspace
     parts: set[str] = field(default_factory=set)
+    origin: Origin | None = None
+
+    def stand_at(self, origin: Origin | None) -> None:
+        """Hold the build of this origin, or none."""
+        if self.origin is not origin:
+            if self.origin is not None:
+                self.workspace.drop(self.origin.written.build)
+            self.origin = origin
+            if origin is not None:
+                self.workspace.keep(origin.written.build)
 
 
 class Reasoner:
@@ -56,6 +96,8 @@ class Reasoner:
         self._on_parts = [rule for rule in rules if rule.target == _PART.value]
         self._on_builds = [rule for rule in of_builds if rule.order < first]
         self._beyond_contacts = [rule for rule in of_builds if rule.order >= first]
+        self._of_builds = [*self._on_builds, *self._beyond_contacts]
+        self._foci: list[Foci] | None = None
         self._idle: LifoQueue[_Room] = LifoQueue()
         for _ in range(at_once):
             self._idle.put(_Room(Workspace(self._ground)))
@@ -75,6 +117,7 @@ class Reasoner:
             def note(rule: Rule, fresh: list[Quad]) -> None:
                 derived.append((rule, fresh))
 
+            room.stand_at(None)
             with workspace.suppose(written.build, self._on_builds, note):
                 rest: Iterable[Rule] = self._beyond_contacts
                 if known is not None:
@@ -95,6 +138,73 @@ class Reasoner:
                 contacts.update((node, None) for node in new if node not in known)
             seen = len(derived)
             yield rule.about(contacts) if rule.target == _CONTACT.value else rule
+
+    def origin(self, written: Written) -> Origin:
+        """What follows from a build, to start from for those that differ little from it."""
+        room = self._idle.get()
+        try:
+            room = self._with_parts(room, written)
+            room.stand_at(None)
+            derived: list[dict[Node | None, list[Quad]]] = []
+            with room.workspace.trial() as trial:
+                holds = dict.fromkeys(trial.add(as_quads(written.build)))
+                for rule in self._of_builds:
+                    quads = as_quads(room.workspace.derive(rule))
+                    each = {node: as_quads(triples) for node, triples in by_focus(trial.store, rule).items()}
+                    told = set(chain.from_iterable(each.values())) == set(quads)
+                    derived.append(dict(each.items()) if told else {None: quads})
+                    holds.update(dict.fromkeys(trial.add(quads)))
+                if self._foci is None:
+                    spread = Spread(trial.store)
+                    self._foci = [Foci(rule, spread) for rule in self._of_builds]
+            return Origin(written, derived, holds)
+        finally:
+            self._idle.put(room)
+
+    def difference(
+        self, origin: Origin, written: Written, known: Callable[[Iterable[Quad]], Collection[Subject]]
+    ) -> Difference:
+        """What follows from a build, beside what follows from its origin; `known` as for `derive`."""
+        room = self._idle.get()
+        try:
+            room = self._with_parts(room, written)
+            room.stand_at(origin)
+            with room.workspace.trial() as trial:
+                return self._changed(room, trial, written, known)
+        finally:
+            self._idle.put(room)
+
+    def _changed(
+        self, room: _Room, trial: Trial, written: Written, known: Callable[[Iterable[Quad]], Collection[Subject]]
+    ) -> Difference:
+        origin, store, contacts = room.origin, room.workspace.store, len(self._on_builds)
+        assert origin is not None and self._foci is not None, "the room stands at an origin"
+        more, less = written.beside(origin.written)
+        change = Change(store)
+        trial.remove(less)
+        fresh = trial.add(more)
+        change.note(fresh)
+        change.note(less, gone=True)
+        leave: Collection[Node] = ()
+        for number, (rule, foci, before) in enumerate(zip(self._of_builds, self._foci, origin.derived, strict=True)):
+            if number == contacts:
+                leave = known(fresh)
+            left = leave if number >= contacts and rule.target == _CONTACT.value else ()
+            reached = None if None in before else foci.reached(change)
+            whole = reached is None or len(reached) > _MOST_FOCI
+            nodes: set[Node | None] = {*before, *room.workspace.members(rule.target)} if whole else {*(reached or ())}
+            nodes.update(node for node in left if node in before)
+            about = {node for node in nodes if node not in left and room.workspace.is_a(node, rule.target)}
+            now = as_quads(room.workspace.derive(rule if whole and not left else rule.about(about))) if about else []
+            was = [quad for node in nodes for quad in before.get(node, ())]
+            trial.add(quad for node, quads in before.items() if node not in nodes for quad in quads)
+            fresh += trial.add(now)
+            change.note(set(now).difference(was))
+            change.note(set(was).difference(now), gone=True)
+        return Difference(
+            more=[quad for quad in fresh if quad not in origin.holds],
+            less=[quad for quad in change.gone if quad in origin.holds and quad not in store],
+        )
 
     def traced(self, written: Written) -> Trace:
         """What follows from a build and from each of its parts, triple by triple, with nothing kept or left out."""
@@ -128,6 +238,7 @@ class Reasoner:
             room = _Room(Workspace(self._ground))
         new = [name for name in written.parts if name not in room.parts]
         if new:
+            room.stand_at(None)
             for name in new:
                 room.workspace.keep(written.parts[name])
             nodes = [_node(name) for name in new]
