@@ -15,7 +15,7 @@ reached.
 
 import re
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from heapq import heappop, heappush
 from typing import TypeAlias
@@ -43,6 +43,7 @@ class Change:
         self.gone: dict[Quad, None] = {}
         """What perhaps the other graph only has."""
         self._quads: dict[NamedNode, dict[Quad, None]] = defaultdict(dict)
+        self._ends: dict[NamedNode, tuple[set[Node], set[Node]]] = defaultdict(lambda: (set(), set()))
         self._objects: dict[tuple[NamedNode, Node], list[Node]] = defaultdict(list)
         self._subjects: dict[tuple[NamedNode, Node], list[Node]] = defaultdict(list)
 
@@ -50,16 +51,31 @@ class Change:
         """Triples that one of the graphs has; `gone`: perhaps the other one only."""
         for quad in quads:
             self._quads[quad.predicate][quad] = None
+            subjects, objects = self._ends[quad.predicate]
+            subjects.add(quad.subject)
+            objects.add(quad.object)
             if gone:
                 self.gone[quad] = None
                 self._objects[quad.predicate, quad.subject].append(quad.object)
                 self._subjects[quad.predicate, quad.object].append(quad.subject)
 
-    def of(self, predicate: NamedNode | None) -> Collection[Quad]:
-        """What differs of a property, or of all."""
-        if predicate is None:
-            return [quad for quads in self._quads.values() for quad in quads]
-        return self._quads.get(predicate, ())
+    def matches(self, pattern: "_Way") -> set[Node]:
+        """What stands where a way starts, in the triples that match its pattern and are not in both graphs."""
+        predicates = self._quads.keys() if pattern.predicate is None else (pattern.predicate,)
+        if pattern.start == 1:
+            return set(predicates)
+        if pattern.subject is None and pattern.object is None:
+            return {node for name in predicates if name in self._ends for node in self._ends[name][pattern.start // 2]}
+        return {
+            quad.object if pattern.start else quad.subject
+            for name in predicates
+            for quad in self._quads.get(name, ())
+            if pattern.subject in (None, quad.subject) and pattern.object in (None, quad.object)
+        }
+
+    def touches(self, predicate: NamedNode | None) -> bool:
+        """Whether any triple of a property, or any at all, is not in both."""
+        return predicate is None or predicate in self._quads
 
     def objects(self, predicate: NamedNode, node: Node) -> Iterator[Node]:
         """What a property leads to in either graph."""
@@ -101,10 +117,7 @@ class _Way:
 
     def foci(self, change: Change) -> set[Node]:
         """The nodes that the way ends at."""
-        reached: set[Node] = set()
-        for quad in change.of(self.predicate):
-            if self.subject in (None, quad.subject) and self.object in (None, quad.object):
-                reached.add((quad.subject, quad.predicate, quad.object)[self.start])
+        reached = change.matches(self)
         for step in self.steps:
             if not reached:
                 break
@@ -119,24 +132,31 @@ class Foci:
     def __init__(self, rule: Rule, spread: "Spread") -> None:
         clauses = cut(rule.query).clauses
         self._ways: Sequence[_Way] | None = None
+        self._demands: list[tuple[NamedNode, Node]] = []
+        self._wants: list[tuple[NamedNode, Node]] = []
         if not _portable(clauses) or not rule.query.rstrip().endswith("}"):
             return
         ways = [_way(pattern, around, spread) for pattern, around in _looked_at(clauses, ())]
         if None not in ways:
             self._ways = tuple(dict.fromkeys(way for way in ways if way is not None))
-        plain = (c.pattern for c in clauses if c.pattern is not None)
-        self._demands = [
-            (NamedNode(p[1:-1]), NamedNode(o[1:-1]) if o[0] == "<" else Literal(o == "true"))
-            for s, p, o in plain
-            if s == _THIS and p[0] == "<" and (o[0] == "<" or o in ("true", "false"))
-        ]
+        for subject, predicate, obj in (c.pattern for c in clauses if c.pattern is not None):
+            if predicate[0] == "<" and (obj[0] == "<" or obj in ("true", "false")):
+                said = NamedNode(predicate[1:-1]), NamedNode(obj[1:-1]) if obj[0] == "<" else Literal(obj == "true")
+                (self._demands if subject == _THIS else self._wants).append(said)
 
     def reached(self, change: Change) -> set[Node] | None:
         """The focus nodes for which the rule may say something else than in the other graph; None for all."""
         if self._ways is None:
             return None
-        found = {node for way in self._ways for node in way.foci(change)}
+        found: set[Node] = set()
+        for way in self._ways:
+            if change.touches(way.predicate):
+                found |= way.foci(change)
         return {node for node in found if all(change.may_say(node, p, o) for p, o in self._demands)}
+
+    def may_speak(self, store: Store) -> bool:
+        """Whether a store has something of each sort that the rule cannot do without."""
+        return all(next(store.quads_for_pattern(None, p, o), None) is not None for p, o in self._wants)
 
 
 class Spread:

@@ -49,14 +49,20 @@ class Written:
         """All that is true of the build alone."""
         return list(chain.from_iterable(self.pieces.values()))
 
+    def pieces_beside(self, other: "Written") -> list[str]:
+        """The names of the pieces that are not those of another build."""
+        names = {**other.pieces, **self.pieces}
+        both = ((name, self.pieces.get(name), other.pieces.get(name)) for name in names)
+        return [name for name, mine, others in both if mine is not others and mine != others]
+
     def beside(self, other: "Written") -> tuple[list[Quad], list[Quad]]:
-        """What is true of this build and not of the other, and the reverse; no triple is in two pieces."""
-        names = [
-            name for name in {**other.pieces, **self.pieces} if self.pieces.get(name) is not other.pieces.get(name)
-        ]
-        mine, others = (as_quads(t for n in names for t in one.pieces.get(n, ())) for one in (self, other))
-        here, there = dict.fromkeys(mine), dict.fromkeys(others)
-        return [quad for quad in here if quad not in there], [quad for quad in there if quad not in here]
+        """What is true of this build and not of another, and the reverse; no triple is in two pieces."""
+        names = self.pieces_beside(other)
+        mine, others = (
+            dict.fromkeys(as_quads(triple for name in names for triple in one.pieces.get(name, ())))
+            for one in (self, other)
+        )
+        return [quad for quad in mine if quad not in others], [quad for quad in others if quad not in mine]
 
 
 @dataclass(frozen=True, slots=True)

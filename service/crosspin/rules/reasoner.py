@@ -11,10 +11,11 @@ turn.  So each rule sees the graph that it would see if all were run anew, and w
 """
 
 from collections.abc import Callable, Collection, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from decimal import Decimal
 from itertools import chain
-from queue import LifoQueue
+from threading import Condition
 from typing import TypeAlias
 
 from pyoxigraph import BlankNode, Literal, NamedNode, Quad, Triple
@@ -31,8 +32,11 @@ from crosspin.store.graph import DERIVED, ONTOLOGY, GraphStore
 from crosspin.store.infer import FIRST_BUILD_ORDER, SH, Rule, Trial, Workspace, as_quads, read_rules
 
 _MOST_KEPT_PARTS = 20_000
-_MOST_FOCI = 100
+_MOST_FOCI = 30
 """Where a change reaches more focus nodes of a rule, it is run for all of them."""
+_MOST_CHANGED = 15
+"""Where a build differs in more pieces from its origin, it is quicker to reason about it anew."""
+_MOST_ROOMS = 4
 _CONTACT = cp("Contact")
 _PART = cp("Part")
 
@@ -81,6 +85,42 @@ class _Room:
                 self.workspace.keep(origin.written.build)
 
 
+class _Rooms:
+    """The rooms, of which `at_once` may be taken at a time.
+
+    There are at least four, each of some 40,000 triples, so that as many vehicles may be asked about in turn.
+    """
+
+    def __init__(self, ground: list[Quad], at_once: int) -> None:
+        self._ground = ground
+        self._idle: list[_Room] = []
+        self._more = max(at_once, _MOST_ROOMS)
+        self._at_once = at_once
+        self._freed = Condition()
+
+    @contextmanager
+    def one(self, origin: Origin | None = None) -> Iterator[_Room]:
+        """A room while the context lasts: one that holds this origin, else a new one, else the one idle longest."""
+        with self._freed:
+            self._freed.wait_for(lambda: self._at_once > 0)
+            self._at_once -= 1
+            room = next((room for room in self._idle if room.origin is origin), None)
+            if room is None and self._more == 0:
+                room = self._idle[0]
+            if room is not None:
+                self._idle.remove(room)
+            else:
+                self._more -= 1
+        room = room or _Room(Workspace(self._ground))
+        try:
+            yield room
+        finally:
+            with self._freed:
+                self._idle.append(room)
+                self._at_once += 1
+                self._freed.notify()
+
+
 class Reasoner:
     """The ontology with its rules.  Safe to share between threads.
 
@@ -98,9 +138,7 @@ class Reasoner:
         self._beyond_contacts = [rule for rule in of_builds if rule.order >= first]
         self._of_builds = [*self._on_builds, *self._beyond_contacts]
         self._foci: list[Foci] | None = None
-        self._idle: LifoQueue[_Room] = LifoQueue()
-        for _ in range(at_once):
-            self._idle.put(_Room(Workspace(self._ground)))
+        self._rooms = _Rooms(self._ground, at_once)
 
     def derive(self, written: Written, known: Callable[[Iterable[Quad]], Collection[Subject]] | None = None) -> Derived:
         """What follows from a build, beside what follows from each of its parts alone.
@@ -109,9 +147,8 @@ class Reasoner:
         reasoned about; without it, all are.
         """
         derived: Derived = []
-        room = self._idle.get()
-        try:
-            room = self._with_parts(room, written)
+        with self._rooms.one() as room:
+            self._learn(room, written)
             workspace = room.workspace
 
             def note(rule: Rule, fresh: list[Quad]) -> None:
@@ -124,8 +161,6 @@ class Reasoner:
                     rest = self._leaving_out(known(chain.from_iterable(quads for _, quads in derived)), derived)
                 with workspace.suppose((), rest, note):
                     return derived
-        finally:
-            self._idle.put(room)
 
     def _leaving_out(self, known: Collection[Subject], derived: Derived) -> Iterator[Rule]:
         """The rules beyond contacts, those on contacts for the ones only that are not known; `derived` grows
@@ -141,9 +176,8 @@ class Reasoner:
 
     def origin(self, written: Written) -> Origin:
         """What follows from a build, to start from for those that differ little from it."""
-        room = self._idle.get()
-        try:
-            room = self._with_parts(room, written)
+        with self._rooms.one() as room:
+            self._learn(room, written)
             room.stand_at(None)
             derived: list[dict[Node | None, list[Quad]]] = []
             with room.workspace.trial() as trial:
@@ -158,21 +192,23 @@ class Reasoner:
                     spread = Spread(trial.store)
                     self._foci = [Foci(rule, spread) for rule in self._of_builds]
             return Origin(written, derived, holds)
-        finally:
-            self._idle.put(room)
 
     def difference(
         self, origin: Origin, written: Written, known: Callable[[Iterable[Quad]], Collection[Subject]]
     ) -> Difference:
         """What follows from a build, beside what follows from its origin; `known` as for `derive`."""
-        room = self._idle.get()
-        try:
-            room = self._with_parts(room, written)
+        if len(written.pieces_beside(origin.written)) > _MOST_CHANGED:
+            derived = self.derive(written, known)
+            whole = dict.fromkeys(chain(as_quads(written.build), *(quads for _, quads in derived)))
+            return Difference(
+                more=[quad for quad in whole if quad not in origin.holds],
+                less=[quad for quad in origin.holds if quad not in whole],
+            )
+        with self._rooms.one(origin) as room:
+            self._learn(room, written)
             room.stand_at(origin)
             with room.workspace.trial() as trial:
                 return self._changed(room, trial, written, known)
-        finally:
-            self._idle.put(room)
 
     def _changed(
         self, room: _Room, trial: Trial, written: Written, known: Callable[[Iterable[Quad]], Collection[Subject]]
@@ -190,12 +226,16 @@ class Reasoner:
             if number == contacts:
                 leave = known(fresh)
             left = leave if number >= contacts and rule.target == _CONTACT.value else ()
+            if not before and not room.workspace.has_members(rule.target):
+                continue
             reached = None if None in before else foci.reached(change)
             whole = reached is None or len(reached) > _MOST_FOCI
             nodes: set[Node | None] = {*before, *room.workspace.members(rule.target)} if whole else {*(reached or ())}
             nodes.update(node for node in left if node in before)
             about = {node for node in nodes if node not in left and room.workspace.is_a(node, rule.target)}
-            now = as_quads(room.workspace.derive(rule if whole and not left else rule.about(about))) if about else []
+            now: list[Quad] = []
+            if about and foci.may_speak(store):
+                now = as_quads(room.workspace.derive(rule if whole and not left else rule.about(about)))
             was = [quad for node in nodes for quad in before.get(node, ())]
             trial.add(quad for node, quads in before.items() if node not in nodes for quad in quads)
             fresh += trial.add(now)
@@ -222,20 +262,17 @@ class Reasoner:
 
     def about_parts(self, written: Written) -> set[Triple]:
         """All that is known of the parts of a build, and of each alone follows."""
-        room = self._idle.get()
-        try:
-            room = self._with_parts(room, written)
+        with self._rooms.one() as room:
+            self._learn(room, written)
             known = room.workspace.store.quads_for_pattern
             return {quad.triple for part in written.parts for quad in known(_node(part), None, None)}.union(
                 *written.parts.values()
             )
-        finally:
-            self._idle.put(room)
 
-    def _with_parts(self, room: _Room, written: Written) -> _Room:
-        """The room, or a new one where it is full, with all parts of a build known."""
+    def _learn(self, room: _Room, written: Written) -> None:
+        """Make all parts of a build known in a room, which forgets all others where it is full."""
         if len(room.parts) > _MOST_KEPT_PARTS:
-            room = _Room(Workspace(self._ground))
+            room.workspace, room.parts, room.origin = Workspace(self._ground), set(), None
         new = [name for name in written.parts if name not in room.parts]
         if new:
             room.stand_at(None)
@@ -244,7 +281,6 @@ class Reasoner:
             nodes = [_node(name) for name in new]
             room.workspace.settle(rule.about(nodes) for rule in self._on_parts)
             room.parts.update(new)
-        return room
 
 
 def _node(part: str) -> NamedNode:

@@ -144,7 +144,7 @@ class Workspace:
         with self.trial() as trial:
             trial.add(as_quads(triples))
             for rule in rules:
-                if not self._has_members(rule.target):
+                if not self.has_members(rule.target):
                     continue
                 fresh = trial.add(as_quads(self.derive(rule)))
                 if note is not None:
@@ -157,7 +157,8 @@ class Workspace:
         assert isinstance(found, QueryTriples)
         return found
 
-    def _has_members(self, target: str) -> bool:
+    def has_members(self, target: str) -> bool:
+        """Whether a class has any member."""
         members = self.store.quads_for_pattern(None, _TYPE, NamedNode(target))
         return next(members, None) is not None
 
