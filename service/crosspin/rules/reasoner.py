@@ -36,7 +36,7 @@ _MOST_FOCI = 30
 """Where a change reaches more focus nodes of a rule, it is run for all of them."""
 _MOST_CHANGED = 15
 """Where a build differs in more pieces from its origin, it is quicker to reason about it anew."""
-_MOST_ROOMS = 4
+_LEAST_ROOMS = 4
 _CONTACT = cp("Contact")
 _PART = cp("Part")
 
@@ -67,7 +67,7 @@ class Difference:
     less: list[Quad]
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class _Room:
     """A workspace, the ids of the parts that it knows, and the origin whose build it holds meanwhile."""
 
@@ -88,13 +88,14 @@ class _Room:
 class _Rooms:
     """The rooms, of which `at_once` may be taken at a time.
 
-    There are at least four, each of some 40,000 triples, so that as many vehicles may be asked about in turn.
+    They are made when they are wanted: four, or `at_once` where that is more, so that as many vehicles may be asked
+    about in turn.  Each holds the whole ontology, some 40,000 triples in 12 MB.
     """
 
     def __init__(self, ground: list[Quad], at_once: int) -> None:
         self._ground = ground
         self._idle: list[_Room] = []
-        self._more = max(at_once, _MOST_ROOMS)
+        self._more = max(at_once, _LEAST_ROOMS)
         self._at_once = at_once
         self._freed = Condition()
 
@@ -124,7 +125,7 @@ class _Rooms:
 class Reasoner:
     """The ontology with its rules.  Safe to share between threads.
 
-    Each build is reasoned about in a room of its own, of which there are `at_once`; more wait for a free one.
+    Each build is reasoned about in a room of its own; at most `at_once` are in use, and more builds wait for one.
     """
 
     def __init__(self, graph: GraphStore, at_once: int) -> None:
