@@ -69,10 +69,10 @@ class Difference:
 
 @dataclass(slots=True, eq=False)
 class _Room:
-    """A workspace, the ids of the parts that it knows, and the origin whose build it holds meanwhile."""
+    """A workspace, what it knows of parts, by id, and the origin whose build it holds meanwhile."""
 
     workspace: Workspace
-    parts: set[str] = field(default_factory=set)
+    parts: dict[str, tuple[Triple, ...]] = field(default_factory=dict)
     origin: Origin | None = None
 
     def stand_at(self, origin: Origin | None) -> None:
@@ -271,17 +271,19 @@ class Reasoner:
             )
 
     def _learn(self, room: _Room, written: Written) -> None:
-        """Make all parts of a build known in a room, which forgets all others where it is full."""
-        if len(room.parts) > _MOST_KEPT_PARTS:
-            room.workspace, room.parts, room.origin = Workspace(self._ground), set(), None
-        new = [name for name in written.parts if name not in room.parts]
+        """Make all parts of a build known in a room, which forgets all others where it is full or one has changed."""
+        told = written.parts
+        changed = any(room.parts.get(name, facts) != facts for name, facts in told.items())
+        if changed or len(room.parts) > _MOST_KEPT_PARTS:
+            room.workspace, room.parts, room.origin = Workspace(self._ground), {}, None
+        new = [name for name in told if name not in room.parts]
+        room.parts.update(told)
         if new:
             room.stand_at(None)
             for name in new:
                 room.workspace.keep(written.parts[name])
             nodes = [_node(name) for name in new]
             room.workspace.settle(rule.about(nodes) for rule in self._on_parts)
-            room.parts.update(new)
 
 
 def _node(part: str) -> NamedNode:
