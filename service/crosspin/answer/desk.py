@@ -26,7 +26,6 @@ from crosspin.model.schema import Model, Vehicle
 from crosspin.rules.derivation import Derivations
 from crosspin.rules.prover import Prover
 from crosspin.rules.why_not import NoSuchRule, WhyNot
-from crosspin.store.sparql import write_snapshot
 
 
 class NotOnRecord(LookupError):
@@ -283,12 +282,6 @@ class Desk:
         with self._writing:
             self.library.reread()
             self._bench = self._compile()
-
-    def snapshot(self, path: Path) -> str:
-        """Write the whole graph to `path` as N-Quads, between imports, and return its version."""
-        with self._writing:
-            write_snapshot(self.library.graph, path)
-            return self.holdings.version
 
 
 def _telling(model: Model, told_in: Mapping[str, str] | None) -> Model:

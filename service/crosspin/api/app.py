@@ -47,7 +47,7 @@ Every error is a problem document (RFC 9457) whose `problems` say where, what, a
 def create_app(desk: Desk, settings: Settings | None = None) -> FastAPI:
     """The service over a desk."""
     used = settings or Settings()
-    pool = QueryPool(used.query_limits, desk.snapshot, lambda: desk.holdings.version)
+    pool = QueryPool(used.query_limits, lambda: desk.holdings.graph)
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:

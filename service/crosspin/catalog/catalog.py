@@ -313,6 +313,23 @@ class Catalog:
         return [_spec(*row) for row in rows]
 
 
+class Changes:
+    """Tells whether anything was put into a snapshot, by whatever process, since this was made; in microseconds."""
+
+    def __init__(self, path: Path) -> None:
+        # No transaction is ever begun here, so that each look sees what is there now.
+        self._base = sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, check_same_thread=False, isolation_level=None)
+        self._before = self._count()
+
+    def _count(self) -> int:
+        return int(self._base.execute("PRAGMA data_version").fetchone()[0])
+
+    @property
+    def any(self) -> bool:
+        """Whether there was a change."""
+        return self._count() != self._before
+
+
 def kinds_below(model: Model, kind: str) -> list[str]:
     """A kind and all kinds below it, in the order of their ids."""
     return [other.id for other in model.kinds.values() if kind in other.ancestors]

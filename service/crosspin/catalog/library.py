@@ -3,15 +3,16 @@
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from hashlib import sha256
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from threading import Lock
 from time import perf_counter
 
 from crosspin import __version__
-from crosspin.catalog.catalog import Catalog
+from crosspin.catalog.catalog import Catalog, Changes
 from crosspin.catalog.csv_file import read_csv
 from crosspin.catalog.intake import TakenIn, take_in
 from crosspin.catalog.snapshot import SCHEMA, Snapshot, Writer
@@ -52,23 +53,17 @@ class Holdings:
     models: dict[str, Model]
     """By language, English first."""
     catalog: Catalog
-    _versions: GraphVersions = field(repr=False, compare=False)
-    _graph: str = field(repr=False, compare=False)
+    graph: GraphStore
 
     @property
     def model(self) -> Model:
         """The model in English."""
         return self.models["en"]
 
-    @cached_property
-    def graph(self) -> GraphStore:
-        """The graph; opened when it is first asked for."""
-        return self._versions.open(self._graph)
-
 
 class Library:
     """The graph with what is compiled from it.  One writer at a time, of whatever process; readers keep the
-    `Holdings` they took."""
+    `Holdings` they took, until they catch up."""
 
     def __init__(self, ontology: Path, folder: Path | None = None, packs: Sequence[Path] = ()) -> None:
         """Open what is kept in `folder`, or a library that is gone when it is closed, under the ontology (layouts
@@ -82,15 +77,14 @@ class Library:
         self._temporary = TemporaryDirectory(prefix="crosspin-") if folder is None else None
         self._home = Path(self._temporary.name) if self._temporary is not None else (folder or ontology).resolve()
         self._home.mkdir(parents=True, exist_ok=True)
-        self._versions = GraphVersions(folder)
+        self._versions = GraphVersions(self._home)
+        self._looking = Lock()
         self._state = self._state_now()
         started = perf_counter()
-        found = self._look()
-        if found is None:
-            self.reread()
-        else:
-            self.holdings = found
+        if self.catch_up():
             self._time("open the snapshot", started)
+        else:
+            self.reread()
 
     # ------------------------------------------------------------------ reading
 
@@ -127,6 +121,19 @@ class Library:
         texts = " ".join(folder_digest(one).hex() for one in self.folders)
         return sha256(f"{__version__} {SCHEMA} {texts}".encode()).hexdigest()
 
+    @property
+    def behind(self) -> bool:
+        """Whether something was put on record, by whatever process, since what there is was last taken up."""
+        return self._changes.any
+
+    def catch_up(self) -> bool:
+        """Take up what is on record now; False where there is nothing, or it was made from another ontology."""
+        with self._looking:
+            found = self._look()
+            if found is not None:
+                self.holdings = found
+        return found is not None
+
     def _look(self) -> Holdings | None:
         """What the snapshot has; None where there is none, or one that was made from something else."""
         path = self._home / _CATALOG
@@ -134,6 +141,7 @@ class Library:
             return None
         before = self.__dict__.get("holdings")
         try:
+            self._changes = Changes(path)  # first, so that nothing is missed that is written meanwhile
             catalog = Catalog.open(path, before.catalog if before is not None else None)
         except sqlite3.OperationalError:
             raise  # it may be sound, but cannot be reached now
@@ -141,8 +149,14 @@ class Library:
             for spoilt in self._home.glob(f"{_CATALOG}*"):
                 spoilt.unlink()  # it is made again from the graph
             return None
-        if catalog.said("state") != self._state:
+        if not self._is_ours(catalog.said("state")):
             return None
+        try:
+            graph = self._versions.open(catalog.said("graph"))
+        except FileNotFoundError:
+            if self.behind:  # others have written so much meanwhile that it is gone already
+                return self._look()
+            raise
         version = catalog.said("version")
         if before is not None and before.catalog.said("state") == catalog.said("state"):
             models = {name: model.model_copy(update={"version": version}) for name, model in before.models.items()}
@@ -150,7 +164,14 @@ class Library:
             names = catalog.said("models").split()
             read = {name: Model.model_validate_json(catalog.said(_MODEL + name)) for name in names}
             models = {name: model.model_copy(update={"version": version}) for name, model in read.items()}
-        return Holdings(version, models, catalog, self._versions, catalog.said("graph"))
+        return Holdings(version, models, catalog, graph)
+
+    def _is_ours(self, state: str) -> bool:
+        """Whether a snapshot was made from our ontology, as it was read or as it stands in its folders now."""
+        if state != self._state and state == self._state_now():
+            self._state = state  # another process has read it again
+            self.__dict__.pop("_reading", None)
+        return state == self._state
 
     # ------------------------------------------------------------------ writing
 
@@ -170,9 +191,7 @@ class Library:
                 writer.say("version", digest.hexdigest()[:16])
                 writer.say("graph", name)
         self._versions.forget_before(name)
-        found = self._look()
-        assert found is not None
-        self.holdings = found
+        self.catch_up()
 
     def reread(self) -> None:
         """Read the ontology and its packs again from their folders, all or nothing, and compile all anew.
@@ -312,6 +331,9 @@ class Library:
 
     def _put(self, source: str, drafts: Drafts, digest: str) -> Imported:
         with self._writing() as (writer, graph):
+            if writer.catalog.said("state") != self._state:
+                wrong = "the store was put under another ontology, or other packs, by another program"
+                raise Refused([Problem(source, wrong, "Start this one again, with the packs of that one")])
             taken = self._write(writer, graph, self.model, source, drafts, digest)
         return Imported(source, taken.parts, taken.kits, taken.vehicles)
 
