@@ -1,6 +1,7 @@
 """The desk: takes questions, gives answers.  One object behind the service, the page and the command line."""
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -67,6 +68,7 @@ class Desk:
         self.library = library
         self.timings: dict[str, float] = dict(library.timings)
         self._writing = Lock()
+        self._taking_up = Lock()
         self._bench = self._compile()
 
     @classmethod
@@ -105,6 +107,23 @@ class Desk:
     def holdings(self) -> Holdings:
         """The model and catalog that answers are given from now."""
         return self._bench.holdings
+
+    def as_it_is(self) -> "Desk":
+        """This desk, answering by what is on record now whatever comes later; to be asked only."""
+        return copy(self)
+
+    @property
+    def behind(self) -> bool:
+        """Whether another process has put something on record that answers are not given from yet; microseconds."""
+        return self.library.behind
+
+    def catch_up(self) -> None:
+        """Answer by what is on record now."""
+        with self._taking_up:
+            if self.library.behind:
+                self.library.catch_up()
+            if self._bench.holdings is not self.library.holdings:
+                self._bench = self._compile()
 
     # ------------------------------------------------------------------ the main question
 
@@ -264,14 +283,14 @@ class Desk:
         """Import one text, all or nothing; answers change once it is on record.  Raises Refused."""
         with self._writing:
             imported = self.library.import_text(source, text, media_type, kind)
-            self._bench = self._compile()
+        self.catch_up()
         return imported
 
     def import_path(self, path: Path, kind: str | None = None) -> Imported:
         """Import a file or a folder, all or nothing.  Raises Refused."""
         with self._writing:
             imported = self.library.import_folder(path) if path.is_dir() else self.library.import_file(path, kind)
-            self._bench = self._compile()
+        self.catch_up()
         return imported
 
     def reread(self) -> None:
@@ -281,7 +300,7 @@ class Desk:
         """
         with self._writing:
             self.library.reread()
-            self._bench = self._compile()
+        self.catch_up()
 
 
 def _telling(model: Model, told_in: Mapping[str, str] | None) -> Model:

@@ -122,7 +122,7 @@ class Catalog:
     def open(cls, path: Path, before: "Catalog | None" = None) -> "Catalog":
         """The catalog of a snapshot as it is now, whatever is written to it later; what has not changed since the
         one `before` is taken over from it."""
-        base = sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, check_same_thread=False, isolation_level=None)
+        base = _to_read(path)
         base.execute(f"PRAGMA mmap_size = {MAPPED}")
         catalog = cls(base)
         catalog._base.execute("BEGIN")  # held as long as the connection: every read sees what the first one saw
@@ -313,12 +313,16 @@ class Catalog:
         return [_spec(*row) for row in rows]
 
 
+def _to_read(path: Path) -> sqlite3.Connection:
+    return sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, check_same_thread=False, isolation_level=None)
+
+
 class Changes:
     """Tells whether anything was put into a snapshot, by whatever process, since this was made; in microseconds."""
 
     def __init__(self, path: Path) -> None:
         # No transaction is ever begun here, so that each look sees what is there now.
-        self._base = sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, check_same_thread=False, isolation_level=None)
+        self._base = _to_read(path)
         self._before = self._count()
 
     def _count(self) -> int:

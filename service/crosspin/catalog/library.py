@@ -1,7 +1,7 @@
 """What is on record and where it came from: the graph, the model and the catalog, and imports into them."""
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
@@ -74,10 +74,12 @@ class Library:
         """
         self.timings: dict[str, float] = {}
         self.folders = (ontology, *packs)
-        self._temporary = TemporaryDirectory(prefix="crosspin-") if folder is None else None
-        self._home = Path(self._temporary.name) if self._temporary is not None else (folder or ontology).resolve()
-        self._home.mkdir(parents=True, exist_ok=True)
-        self._versions = GraphVersions(self._home)
+        if folder is None:
+            self._temporary = TemporaryDirectory(prefix="crosspin-")
+            folder = Path(self._temporary.name)
+        self.folder = folder.resolve()
+        self.folder.mkdir(parents=True, exist_ok=True)
+        self._versions = GraphVersions(self.folder)
         self._looking = Lock()
         self._state = self._state_now()
         started = perf_counter()
@@ -136,7 +138,7 @@ class Library:
 
     def _look(self) -> Holdings | None:
         """What the snapshot has; None where there is none, or one that was made from something else."""
-        path = self._home / _CATALOG
+        path = self.folder / _CATALOG
         if not path.is_file():
             return None
         before = self.__dict__.get("holdings")
@@ -146,7 +148,7 @@ class Library:
         except sqlite3.OperationalError:
             raise  # it may be sound, but cannot be reached now
         except sqlite3.DatabaseError:
-            for spoilt in self._home.glob(f"{_CATALOG}*"):
+            for spoilt in self.folder.glob(f"{_CATALOG}*"):
                 spoilt.unlink()  # it is made again from the graph
             return None
         if not self._is_ours(catalog.said("state")):
@@ -179,7 +181,7 @@ class Library:
     def _writing(self, words: Model | None = None) -> Iterator[tuple[Writer, GraphStore]]:
         """Everything on record, to be changed; it comes into force as a whole when the context ends well."""
         model = words or self.holdings.model
-        with Snapshot(self._home / _CATALOG, _words_of_kinds(model)).writing() as writer:
+        with Snapshot(self.folder / _CATALOG, _words_of_kinds(model)).writing() as writer:
             last = writer.catalog.said("graph") or self._versions.latest()
             with self._versions.following(last) as (name, graph):
                 yield writer, graph
@@ -226,7 +228,9 @@ class Library:
             self._put_back(writer, graph, models["en"], sources)
             for pack in reading.packs:
                 if pack.data is not None and sources:  # else there is nothing yet that it could refer to
-                    self._write(writer, graph, models["en"], *self._of_folder(pack.data, PACK_DATA + pack.name))
+                    self._write(
+                        writer, graph, models["en"], *_of_folder(pack.data, PACK_DATA + pack.name, models["en"], graph)
+                    )
             self._state = state
         self._reading = reading
         self._time("compile the catalog", started)
@@ -284,50 +288,19 @@ class Library:
 
         Raises Refused with every problem found.
         """
-        return self._put(source, self._drafts(source, text, media_type, kind), sha256(text).hexdigest())
+        drafts = _drafts(source, text, media_type, kind, self.model, self.graph)
+        return self._put(source, drafts, sha256(text).hexdigest())
+
+    def has(self, folder: Path) -> bool:
+        """Whether a folder is on record as a source just as it is now."""
+        return self.holdings.catalog.sources().get(folder.name) == _digest(_paths(folder))
 
     def import_folder(self, folder: Path, source: str | None = None) -> Imported:
         """Import every CSV and RDF file below a folder as one source, named after it, all or nothing.
 
         Raises Refused with every problem found.
         """
-        return self._put(*self._of_folder(folder, source or folder.name))
-
-    def _of_folder(self, folder: Path, source: str) -> tuple[str, Drafts, str]:
-        """A source, what it says and its digest; files are read while the drafts are gone through."""
-        paths = sorted(p for p in folder.rglob("*") if p.suffix == ".csv" or p.suffix in SUFFIXES)
-        digest = sha256()
-        for path in paths:
-            digest.update(sha256(path.read_bytes()).digest())
-        kits: list[KitDraft] = []
-        vehicles: list[VehicleDraft] = []
-
-        def parts() -> Iterator[PartDraft | Problem]:
-            for path in paths:
-                media_type = "text/csv" if path.suffix == ".csv" else SUFFIXES[path.suffix]
-                name = path.relative_to(folder).as_posix()
-                try:
-                    found = self._drafts(name, path.read_bytes(), media_type, path.stem)
-                except Refused as refused:
-                    yield from refused.problems
-                    continue
-                yield from found.parts
-                kits.extend(found.kits)
-                vehicles.extend(found.vehicles)
-
-        return source, Drafts(parts(), kits, vehicles), digest.hexdigest()
-
-    def _drafts(self, source: str, text: bytes, media_type: str, kind: str) -> Drafts:
-        if media_type == "text/csv":
-            if kind not in self.model.kinds:
-                known = ", ".join(self.model.kinds)
-                raise Refused([Problem(source, f"{kind!r} is no kind", f"Name the file after one of: {known}")])
-            return Drafts(read_csv(text, kind, source))
-        if media_type not in FORMATS:
-            known = ", ".join(["text/csv", *FORMATS])
-            raise Refused([Problem(source, f"the format {media_type!r} is not read", f"Use one of: {known}")])
-        units = {unit.id: unit.symbol for unit in self.model.units.values()}
-        return read_rdf(text, media_type, source, self.model, units, lambda: self.graph)
+        return self._put(*_of_folder(folder, source or folder.name, self.model, self.graph))
 
     def _put(self, source: str, drafts: Drafts, digest: str) -> Imported:
         with self._writing() as (writer, graph):
@@ -355,6 +328,53 @@ class Library:
         graph.replace(SOURCES + source, record_triples(model, *records, catalog.vehicles_of(source)))
         self._time("write what is imported", started)
         return taken
+
+
+def _paths(folder: Path) -> list[Path]:
+    """The files below a folder that can be imported."""
+    return sorted(p for p in folder.rglob("*") if p.suffix == ".csv" or p.suffix in SUFFIXES)
+
+
+def _digest(paths: Iterable[Path]) -> str:
+    digest = sha256()
+    for path in paths:
+        digest.update(sha256(path.read_bytes()).digest())
+    return digest.hexdigest()
+
+
+def _of_folder(folder: Path, source: str, model: Model, graph: GraphStore) -> tuple[str, Drafts, str]:
+    """A source, what it says and its digest; files are read while the drafts are gone through."""
+    paths = _paths(folder)
+    kits: list[KitDraft] = []
+    vehicles: list[VehicleDraft] = []
+
+    def parts() -> Iterator[PartDraft | Problem]:
+        for path in paths:
+            media_type = "text/csv" if path.suffix == ".csv" else SUFFIXES[path.suffix]
+            name = path.relative_to(folder).as_posix()
+            try:
+                found = _drafts(name, path.read_bytes(), media_type, path.stem, model, graph)
+            except Refused as refused:
+                yield from refused.problems
+                continue
+            yield from found.parts
+            kits.extend(found.kits)
+            vehicles.extend(found.vehicles)
+
+    return source, Drafts(parts(), kits, vehicles), _digest(paths)
+
+
+def _drafts(source: str, text: bytes, media_type: str, kind: str, model: Model, graph: GraphStore) -> Drafts:
+    if media_type == "text/csv":
+        if kind not in model.kinds:
+            known = ", ".join(model.kinds)
+            raise Refused([Problem(source, f"{kind!r} is no kind", f"Name the file after one of: {known}")])
+        return Drafts(read_csv(text, kind, source))
+    if media_type not in FORMATS:
+        known = ", ".join(["text/csv", *FORMATS])
+        raise Refused([Problem(source, f"the format {media_type!r} is not read", f"Use one of: {known}")])
+    units = {unit.id: unit.symbol for unit in model.units.values()}
+    return read_rdf(text, media_type, source, model, units, graph)
 
 
 def _words_of_kinds(model: Model) -> dict[str, str]:

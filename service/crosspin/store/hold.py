@@ -22,7 +22,7 @@ class Hold:
         place = os.open(folder, os.O_RDONLY)
         finalize(self, os.close, place)
         fcntl.flock(place, fcntl.LOCK_SH)
-        if not os.path.samestat(os.stat(folder), os.fstat(place)):
+        if not os.path.samestat(folder.stat(), os.fstat(place)):
             raise FileNotFoundError(f"{folder} was taken away")
 
 
