@@ -128,6 +128,7 @@ def _serve(given: argparse.Namespace) -> int:
         port=given.port,
         workers=given.processes,
         server_header=False,
+        access_log=False,
         timeout_worker_healthcheck=HANGS,
     )
     return ANSWERED

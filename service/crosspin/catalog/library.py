@@ -216,7 +216,8 @@ class Library:
         models = {name: read_model(facts, "", name) for name in languages(fresh.facts([ONTOLOGY]))}
         self._time("compile the model", started)
         started = perf_counter()
-        with self._writing(models["en"]) as (writer, graph):
+        model = models["en"]
+        with self._writing(model) as (writer, graph):
             sources = source_digests(graph.facts([LEDGER]))
             writer.clear()
             writer.say("state", state)
@@ -225,12 +226,10 @@ class Library:
                 writer.say(_MODEL + name, model.model_dump_json())
             for name in (ONTOLOGY, DERIVED):
                 graph.replace(name, fresh.triples(name))
-            self._put_back(writer, graph, models["en"], sources)
+            self._put_back(writer, graph, model, sources)
             for pack in reading.packs:
                 if pack.data is not None and sources:  # else there is nothing yet that it could refer to
-                    self._write(
-                        writer, graph, models["en"], *_of_folder(pack.data, PACK_DATA + pack.name, models["en"], graph)
-                    )
+                    self._write(writer, graph, model, *_of_folder(pack.data, PACK_DATA + pack.name, model, graph))
             self._state = state
         self._reading = reading
         self._time("compile the catalog", started)
