@@ -103,7 +103,7 @@ def _keep_demo(library: Library) -> None:
     demo = data_folder("seed_data")
     if library.has(demo):
         return
-    print(f"Putting the demo catalog into {library.folder}, once ...", file=sys.stderr, flush=True)
+    print(f"Putting the demo catalog into {library.folder} ...", file=sys.stderr, flush=True)
     try:
         library.import_folder(demo)
     except Refused as refused:
@@ -128,7 +128,7 @@ def _serve(given: argparse.Namespace) -> int:
         port=given.port,
         workers=given.processes,
         server_header=False,
-        access_log=False,
+        access_log=False,  # a line for each would take longer than an answer that is kept
         timeout_worker_healthcheck=HANGS,
     )
     return ANSWERED
