@@ -14,7 +14,7 @@ from crosspin.answer.plan import Contradiction, Cost, Fit, Mate, PartLine, Plan,
 from crosspin.answer.reasons import Scene
 from crosspin.answer.sayings import Sayings
 from crosspin.answer.tell import tell_plan, told_cost
-from crosspin.catalog.library import Holdings, Imported, Library
+from crosspin.catalog.library import OVERTAKEN, Holdings, Imported, Library
 from crosspin.catalog.lookup import Found, Lookup
 from crosspin.home import data_folder
 from crosspin.knockon.ask import Ask
@@ -23,6 +23,7 @@ from crosspin.knockon.limits import SearchLimit
 from crosspin.knockon.proposal import Conflict, Proposal
 from crosspin.knockon.search import Searcher
 from crosspin.knockon.wishes import understand
+from crosspin.model.drafts import Refused
 from crosspin.model.schema import Model, Vehicle
 from crosspin.rules.derivation import Derivations
 from crosspin.rules.prover import Prover
@@ -118,10 +119,11 @@ class Desk:
         return self.library.behind
 
     def catch_up(self) -> None:
-        """Answer by what is on record now."""
+        """Answer by what is on record now.  Raises Refused where another program has put that under an ontology that
+        is not ours; as long as it is, we are behind."""
         with self._taking_up:
-            if self.library.behind:
-                self.library.catch_up()
+            if self.library.behind and not self.library.catch_up():
+                raise Refused([OVERTAKEN])
             if self._bench.holdings is not self.library.holdings:
                 self._bench = self._compile()
 

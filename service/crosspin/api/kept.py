@@ -4,10 +4,13 @@ from collections import OrderedDict
 from dataclasses import dataclass
 
 from anyio import Event, Lock, to_thread
+from fastapi import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from crosspin.answer.desk import Desk
 from crosspin.api.negotiate import holds
+from crosspin.api.problems import Refusal, lines, problem_reply
+from crosspin.model.drafts import Refused
 
 _ADDRESS = "/v1/knock-on"
 _DEPENDS_ON = (b"accept", b"accept-language", b"content-type")
@@ -28,12 +31,21 @@ class UpToDate:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Handle one connection."""
         if scope["type"] == "http":
-            if self._desk.behind:
-                async with self._catching_up:
-                    if self._desk.behind:
-                        await to_thread.run_sync(self._desk.catch_up)
+            scope.setdefault("state", {})["desk"] = self._desk.as_it_is()
+            try:
+                await self._catch_up()
+            except Refused as error:
+                refusal = Refusal(503, "overtaken", "The data is not ours to read any more.", *lines(error.problems))
+                await problem_reply(Request(scope), refusal)(scope, receive, send)
+                return
             scope.setdefault("state", {})["desk"] = self._desk.as_it_is()
         await self._app(scope, receive, send)
+
+    async def _catch_up(self) -> None:
+        if self._desk.behind:
+            async with self._catching_up:
+                if self._desk.behind:
+                    await to_thread.run_sync(self._desk.catch_up)
 
 
 @dataclass(frozen=True, slots=True)

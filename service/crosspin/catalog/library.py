@@ -1,7 +1,7 @@
 """What is on record and where it came from: the graph, the model and the catalog, and imports into them."""
 
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
@@ -13,17 +13,16 @@ from time import perf_counter
 
 from crosspin import __version__
 from crosspin.catalog.catalog import Catalog, Changes
-from crosspin.catalog.csv_file import read_csv
 from crosspin.catalog.intake import TakenIn, take_in
+from crosspin.catalog.reading import digest_of, folder_drafts, paths_in, text_drafts
 from crosspin.catalog.snapshot import SCHEMA, Snapshot, Writer
-from crosspin.model.drafts import Drafts, KitDraft, PartDraft, Problem, Refused, VehicleDraft
-from crosspin.model.rdf_drafts import read_rdf
+from crosspin.model.drafts import Drafts, Problem, Refused
 from crosspin.model.read import read_model
 from crosspin.model.reader import BrokenOntology
 from crosspin.model.records import Records, record_triples, source_digests, source_triples
 from crosspin.model.schema import Model
 from crosspin.model.terms import term, thing
-from crosspin.store.graph import DERIVED, FORMATS, ONTOLOGY, SUFFIXES, GraphStore, folder_digest
+from crosspin.store.graph import DERIVED, ONTOLOGY, SUFFIXES, GraphStore, folder_digest
 from crosspin.store.migrate import migrate
 from crosspin.store.packs import BrokenPack, Pack, Reading, languages, read_packs
 from crosspin.store.versions import GraphVersions
@@ -31,6 +30,11 @@ from crosspin.store.versions import GraphVersions
 SOURCES = thing("source", "")
 LEDGER = thing("ledger", "sources")
 PACK_DATA = "/packs/"  # before the name of a pack whose data is on record
+OVERTAKEN = Problem(
+    "the store",
+    "another program has put it under another ontology or other packs",
+    "Start this one again, with the packs of that one",
+)
 _CATALOG = "catalog.sqlite"
 _MODEL = "model/"  # before a language, in what the snapshot says of itself
 
@@ -75,7 +79,7 @@ class Library:
         self.timings: dict[str, float] = {}
         self.folders = (ontology, *packs)
         if folder is None:
-            self._temporary = TemporaryDirectory(prefix="crosspin-")
+            self._temporary = TemporaryDirectory(prefix="crosspin-")  # goes with us
             folder = Path(self._temporary.name)
         self.folder = folder.resolve()
         self.folder.mkdir(parents=True, exist_ok=True)
@@ -143,7 +147,7 @@ class Library:
             return None
         before = self.__dict__.get("holdings")
         try:
-            self._changes = Changes(path)  # first, so that nothing is missed that is written meanwhile
+            changes = Changes(path)  # first, so that nothing is missed that is written meanwhile
             catalog = Catalog.open(path, before.catalog if before is not None else None)
         except sqlite3.OperationalError:
             raise  # it may be sound, but cannot be reached now
@@ -156,7 +160,7 @@ class Library:
         try:
             graph = self._versions.open(catalog.said("graph"))
         except FileNotFoundError:
-            if self.behind:  # others have written so much meanwhile that it is gone already
+            if changes.any:  # others have written so much meanwhile that it is gone already
                 return self._look()
             raise
         version = catalog.said("version")
@@ -166,6 +170,7 @@ class Library:
             names = catalog.said("models").split()
             read = {name: Model.model_validate_json(catalog.said(_MODEL + name)) for name in names}
             models = {name: model.model_copy(update={"version": version}) for name, model in read.items()}
+        self._changes = changes
         return Holdings(version, models, catalog, graph)
 
     def _is_ours(self, state: str) -> bool:
@@ -229,7 +234,7 @@ class Library:
             self._put_back(writer, graph, model, sources)
             for pack in reading.packs:
                 if pack.data is not None and sources:  # else there is nothing yet that it could refer to
-                    self._write(writer, graph, model, *_of_folder(pack.data, PACK_DATA + pack.name, model, graph))
+                    self._write(writer, graph, model, *folder_drafts(pack.data, PACK_DATA + pack.name, model, graph))
             self._state = state
         self._reading = reading
         self._time("compile the catalog", started)
@@ -287,25 +292,24 @@ class Library:
 
         Raises Refused with every problem found.
         """
-        drafts = _drafts(source, text, media_type, kind, self.model, self.graph)
+        drafts = text_drafts(source, text, media_type, kind, self.model, self.graph)
         return self._put(source, drafts, sha256(text).hexdigest())
 
     def has(self, folder: Path) -> bool:
         """Whether a folder is on record as a source just as it is now."""
-        return self.holdings.catalog.sources().get(folder.name) == _digest(_paths(folder))
+        return self.holdings.catalog.sources().get(folder.name) == digest_of(paths_in(folder))
 
     def import_folder(self, folder: Path, source: str | None = None) -> Imported:
         """Import every CSV and RDF file below a folder as one source, named after it, all or nothing.
 
         Raises Refused with every problem found.
         """
-        return self._put(*_of_folder(folder, source or folder.name, self.model, self.graph))
+        return self._put(*folder_drafts(folder, source or folder.name, self.model, self.graph))
 
     def _put(self, source: str, drafts: Drafts, digest: str) -> Imported:
         with self._writing() as (writer, graph):
             if writer.catalog.said("state") != self._state:
-                wrong = "the store was put under another ontology, or other packs, by another program"
-                raise Refused([Problem(source, wrong, "Start this one again, with the packs of that one")])
+                raise Refused([OVERTAKEN])
             taken = self._write(writer, graph, self.model, source, drafts, digest)
         return Imported(source, taken.parts, taken.kits, taken.vehicles)
 
@@ -327,53 +331,6 @@ class Library:
         graph.replace(SOURCES + source, record_triples(model, *records, catalog.vehicles_of(source)))
         self._time("write what is imported", started)
         return taken
-
-
-def _paths(folder: Path) -> list[Path]:
-    """The files below a folder that can be imported."""
-    return sorted(p for p in folder.rglob("*") if p.suffix == ".csv" or p.suffix in SUFFIXES)
-
-
-def _digest(paths: Iterable[Path]) -> str:
-    digest = sha256()
-    for path in paths:
-        digest.update(sha256(path.read_bytes()).digest())
-    return digest.hexdigest()
-
-
-def _of_folder(folder: Path, source: str, model: Model, graph: GraphStore) -> tuple[str, Drafts, str]:
-    """A source, what it says and its digest; files are read while the drafts are gone through."""
-    paths = _paths(folder)
-    kits: list[KitDraft] = []
-    vehicles: list[VehicleDraft] = []
-
-    def parts() -> Iterator[PartDraft | Problem]:
-        for path in paths:
-            media_type = "text/csv" if path.suffix == ".csv" else SUFFIXES[path.suffix]
-            name = path.relative_to(folder).as_posix()
-            try:
-                found = _drafts(name, path.read_bytes(), media_type, path.stem, model, graph)
-            except Refused as refused:
-                yield from refused.problems
-                continue
-            yield from found.parts
-            kits.extend(found.kits)
-            vehicles.extend(found.vehicles)
-
-    return source, Drafts(parts(), kits, vehicles), _digest(paths)
-
-
-def _drafts(source: str, text: bytes, media_type: str, kind: str, model: Model, graph: GraphStore) -> Drafts:
-    if media_type == "text/csv":
-        if kind not in model.kinds:
-            known = ", ".join(model.kinds)
-            raise Refused([Problem(source, f"{kind!r} is no kind", f"Name the file after one of: {known}")])
-        return Drafts(read_csv(text, kind, source))
-    if media_type not in FORMATS:
-        known = ", ".join(["text/csv", *FORMATS])
-        raise Refused([Problem(source, f"the format {media_type!r} is not read", f"Use one of: {known}")])
-    units = {unit.id: unit.symbol for unit in model.units.values()}
-    return read_rdf(text, media_type, source, model, units, graph)
 
 
 def _words_of_kinds(model: Model) -> dict[str, str]:

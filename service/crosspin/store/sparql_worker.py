@@ -1,12 +1,13 @@
 """Answers SPARQL queries in a process of its own, so that one that runs wild can be killed.
 
-Started as `python -m crosspin.store.sparql_worker FOLDER MEMORY ROWS SECONDS`.  It opens the graph in the folder,
-limits its own memory, gives up the means of opening more than what the graph has not opened yet, and then answers
-one query after another over its standard input and output.  A message is its length in four bytes, then JSON;
+Started as `python -m crosspin.store.sparql_worker FOLDER MEMORY ROWS SECONDS`.  It leaves the network, opens the
+graph in the folder, limits its own memory, gives up the means of opening more files than those of the graph, and then
+answers one query after another over its standard input and output.  A message is its length in four bytes, then JSON;
 an answer is a JSON message, then a message of bytes.
 """
 
 import contextlib
+import ctypes
 import json
 import math
 import signal
@@ -49,6 +50,9 @@ _PREFIXES = {
     "unit": "http://qudt.org/vocab/unit/",
     "xsd": "http://www.w3.org/2001/XMLSchema#",
 }
+
+
+_NEW_USER, _NEW_NETWORK = 0x10000000, 0x40000000  # of Linux, see unshare(2)
 
 
 class NotAcceptable(Exception):
@@ -114,6 +118,12 @@ def _triples(found: QueryTriples, media: str | None, rows: int) -> tuple[dict[st
     return {"media": media, "truncated": len(triples) > rows}, body or b""
 
 
+def leave_network() -> None:
+    """Live in a network of our own, in which there is nobody, where the system lets us."""
+    with contextlib.suppress(OSError, AttributeError):
+        ctypes.CDLL(None).unshare(_NEW_USER | _NEW_NETWORK)
+
+
 def _limit(memory: int, folder: Path) -> None:
     """Bound memory to `memory` bytes above what is in use, and open no more from now on than the graph needs."""
     if resource is None:
@@ -146,6 +156,7 @@ def _warm_up(store: Store) -> None:
 
 def main(folder: Path, memory: int, rows: int, seconds: float) -> None:
     """Open, tighten the limits, say that we are ready, and answer until the input ends."""
+    leave_network()
     graph = GraphStore.to_read(folder)
     store = graph.quads
     _warm_up(store)
