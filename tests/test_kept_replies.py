@@ -5,6 +5,7 @@ import json
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from shutil import copytree
 from threading import Event
 from typing import Any
 
@@ -188,3 +189,29 @@ def test_a_question_that_is_too_long_is_refused_as_before(desk: Desk) -> None:
         assert client.post("/v1/knock-on", content=pieces, headers=json_type).status_code == 200
         for body in (b" " * 201, iter([b" " * 150, b" " * 150])):
             assert client.post("/v1/knock-on", content=body, headers=json_type).status_code == 413
+
+
+def test_nobody_is_answered_by_the_old_while_the_new_is_made_ready(
+    tmp_path: Path, desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    copytree(desk.library.folder, tmp_path / "store")
+    here, there = Desk.open(tmp_path / "store", [WINCH]), Desk.open(tmp_path / "store", [WINCH])
+    begun, may_end = Event(), Event()
+    real = Desk._compile
+
+    def slow(self: Desk) -> Any:
+        if self is here:
+            begun.set()
+            may_end.wait(60)
+        return real(self)
+
+    monkeypatch.setattr(Desk, "_compile", slow)
+    with client_of(create_app(here)) as client, ThreadPoolExecutor(2) as threads:
+        there.import_text("cover.csv", COVER.format(price=90).encode(), "text/csv", "DifferentialCover")
+        first = threads.submit(client.get, "/v1/health")
+        assert begun.wait(60)
+        second = threads.submit(client.get, "/v1/health")
+        with pytest.raises(TimeoutError):
+            second.result(0.3)
+        may_end.set()
+        assert {one.result().json()["version"] for one in (first, second)} == {there.holdings.version}

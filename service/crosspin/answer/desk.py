@@ -115,8 +115,8 @@ class Desk:
 
     @property
     def behind(self) -> bool:
-        """Whether another process has put something on record that answers are not given from yet; microseconds."""
-        return self.library.behind
+        """Whether something is on record that answers are not given from yet, by whatever process; in microseconds."""
+        return self.library.behind or self._bench.holdings is not self.library.holdings
 
     def catch_up(self) -> None:
         """Answer by what is on record now.  Raises Refused where another program has put that under an ontology that

@@ -31,14 +31,15 @@ class UpToDate:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Handle one connection."""
         if scope["type"] == "http":
-            scope.setdefault("state", {})["desk"] = self._desk.as_it_is()
+            state = scope.setdefault("state", {})
+            state["desk"] = self._desk.as_it_is()  # for the page that tells of a refusal
             try:
                 await self._catch_up()
             except Refused as error:
                 refusal = Refusal(503, "overtaken", "The data is not ours to read any more.", *lines(error.problems))
                 await problem_reply(Request(scope), refusal)(scope, receive, send)
                 return
-            scope.setdefault("state", {})["desk"] = self._desk.as_it_is()
+            state["desk"] = self._desk.as_it_is()
         await self._app(scope, receive, send)
 
     async def _catch_up(self) -> None:
