@@ -19,6 +19,7 @@ from crosspin.answer.desk import Desk, NotOnRecord
 from crosspin.answer.plan import Contradiction, CriterionLine, Mate
 from crosspin.answer.text import tell_text
 from crosspin.api.problems import validation_lines
+from crosspin.api.prompt import PromptConnection
 from crosspin.api.settings import Settings, WrongSetting
 from crosspin.catalog.library import Imported, Library
 from crosspin.home import data_folder, user_store
@@ -124,6 +125,7 @@ def _serve(given: argparse.Namespace) -> int:
     uvicorn.run(
         "crosspin.api.app:served",
         factory=True,
+        http=PromptConnection,
         host=given.host,
         port=given.port,
         workers=given.processes,
