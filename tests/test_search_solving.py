@@ -121,17 +121,13 @@ def test_pruning_keeps_every_assignment_within_the_budget(seed: int, extra: int)
 
 
 @settings(max_examples=300, deadline=None)
-@given(st.integers(0, 2**32), st.sampled_from([0, 1 << 20]), st.sampled_from([0, 1 << 18]), st.sampled_from([0, 2]))
-def test_solver_gives_the_first_best_and_every_other_cost(seed: int, quick_limit: int, small: int, beyond: int) -> None:
-    """Whole or from below, by our own tables or handed over, some other costs with the optimum or one by one."""
-    with patch.object(handover, "SMALL", small), patch.object(solve, "BEYOND", beyond):
-        check_solver(seed, quick_limit)
-
-
-def check_solver(seed: int, quick_limit: int) -> None:
+@given(st.integers(0, 2**32), st.booleans())
+def test_solver_gives_the_first_best_and_every_other_cost(seed: int, whole: bool) -> None:
+    """By our own tables, or handed over."""
     sizes, factors = random_network(seed)
     costs = every_cost(sizes, factors)
-    best = Solver(sizes, factors, len(sizes), STEP, quick_limit).best()
+    with patch.object(solve, "MANY_OPEN", 100 if whole else -1):
+        best = Solver(sizes, factors, len(sizes), STEP, 1 << 20).best()
     if not costs:
         assert best is None
         return
@@ -144,6 +140,38 @@ def check_solver(seed: int, quick_limit: int) -> None:
     every = {v: Worth(nothing, nothing, frozenset(range(size)), 0) for v, size in enumerate(sizes)}
     for variable, marginal in best.marginals(every).items():
         assert marginal.tolist() == [least_with(costs, variable, value) for value in range(sizes[variable])]
+
+
+def handed_over(sizes: Sequence[int], factors: Sequence[Relation]) -> dict[int, list[int]]:
+    """What every value costs, by the solver that large networks are handed to."""
+    with patch.object(solve, "MANY_OPEN", -1):
+        best = Solver(sizes, factors, len(sizes), STEP, 1 << 20).best()
+    assert best is not None
+    nothing = np.zeros(0, dtype=np.int64)
+    every = {v: Worth(nothing, nothing, frozenset(range(size)), 0) for v, size in enumerate(sizes)}
+    return {variable: marginal.tolist() for variable, marginal in best.marginals(every).items()}
+
+
+def test_a_cost_that_is_not_told_exactly_is_refused_and_no_cost_is_none() -> None:
+    dear = np.array([0, handover.EXACT * 2], dtype=np.int64)
+    free = np.array([[0, 1], [INFINITE, 0], [0, INFINITE]], dtype=np.int64)
+    never = np.array([[0, 0, INFINITE], [0, 0, INFINITE]], dtype=np.int64)
+    pairs = [Relation.of_table((1, 0), free), Relation.of_table((2, 1), never)]
+    with pytest.raises(SearchLimit) as caught:
+        handed_over([2, 3, 2], [Relation.of_table((0,), dear), *pairs])
+    assert caught.value.bound == "EXACT"
+    assert handed_over([2, 3, 2], pairs) == {0: [0, 0], 1: [0, 0, INFINITE], 2: [0, 0]}
+
+
+def test_too_many_wrong_turns_are_refused_and_the_next_network_is_solved() -> None:
+    holes, pigeons = 7, 8
+    apart = np.where(np.eye(holes, dtype=bool), INFINITE, 0)
+    factors = [Relation.of_table((a, b), apart) for a in range(pigeons) for b in range(a)]
+    with patch.object(handover, "BACKTRACK_LIMIT", 10), pytest.raises(SearchLimit) as caught:
+        handed_over([holes] * pigeons, factors)
+    assert caught.value.bound == "BACKTRACK_LIMIT"
+    crowded = [factor for factor in factors if factor.scope[0] < holes]
+    assert handed_over([holes] * pigeons, crowded) == {v: [0] * holes for v in range(pigeons)}
 
 
 @settings(max_examples=150, deadline=None)

@@ -1,14 +1,20 @@
 """What is kept on disk: opened again as it was, changed as a whole, and made again where it is spoilt."""
 
+import sqlite3
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from api_client import client_of
 from crosspin.answer.desk import Desk
 from crosspin.api.app import create_app
 from crosspin.catalog.library import Library
+from crosspin.catalog.snapshot import Writer
 from crosspin.model.drafts import Refused
+from crosspin.model.schema import Part
 from seed import ROOT
 
 ONTOLOGY = ROOT / "ontology"
@@ -117,3 +123,22 @@ def test_nothing_stale_is_answered_from_a_store_that_others_put_under_another_on
             assert "other packs" in reply.text
         again = Library(ONTOLOGY, stored)
         assert client.get("/v1/health").json()["version"] == again.holdings.version
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.dictionaries(st.text("abc", min_size=1, max_size=3), st.booleans(), max_size=12), max_size=5))
+def test_what_is_found_stands_in_the_order_of_ids_however_it_came(imports: list[dict[str, bool]]) -> None:
+    """Orderable parts first, then by id: found in that order without being sorted."""
+    base = sqlite3.connect(":memory:", isolation_level=None)
+    writer = Writer(base, {})
+    known: dict[str, bool] = {}
+    for number, parts in enumerate(imports):
+        writer.begin(str(number), "")
+        for name, sold in parts.items():
+            if name not in known:
+                price = Decimal(1) if sold else None
+                writer.put_part(Part(id=name, kind="Part", label=f"part {name}", price=price))
+                known[name] = sold
+        writer.settle()
+        found = writer.catalog.matching("part", 100)
+        assert found == sorted(known, key=lambda name: (not known[name], name))

@@ -115,6 +115,7 @@ class Catalog:
             base, "vehicle", *_queries("vehicle", "body"), Vehicle.model_validate_json
         )
         self._classes: dict[str, tuple[PartClass, ...]] = {}
+        self._seen: dict[str, dict[str, list[str]]] = {}
         self._stamps: dict[str, int] = {}
         self._offers = lru_cache(maxsize=MOST_KEPT)(self._fetch_offers)
 
@@ -128,8 +129,10 @@ class Catalog:
         catalog._base.execute("BEGIN")  # held as long as the connection: every read sees what the first one saw
         catalog._stamps = dict(catalog._base.execute("SELECT kind, stamp FROM stamp"))
         if before is not None and before.said("state") == catalog.said("state"):
-            same = (kind for kind in before._classes if before._stamps.get(kind) == catalog._stamps.get(kind))
-            catalog._classes = {kind: before._classes[kind] for kind in same}
+            stamps = before._stamps
+            same = {kind for kind, stamp in catalog._stamps.items() if stamps.get(kind) == stamp}
+            catalog._classes = {kind: found for kind, found in before._classes.items() if kind in same}
+            catalog._seen = {kind: found for kind, found in before._seen.items() if kind in same}
         return catalog
 
     @property
@@ -197,9 +200,17 @@ class Catalog:
         """Ids, sorted, of the specs that parts of this kind, or a kind below it, have at a feature."""
         found: set[str] = set()
         for below in kinds_below(model, kind):
-            rows = self._base.execute("SELECT spec FROM seen WHERE kind = ? AND feature = ?", (below, feature))
-            found.update(spec for (spec,) in rows)
+            found.update(self._seen_of(below).get(feature, ()))
         return sorted(found)
+
+    def _seen_of(self, kind: str) -> dict[str, list[str]]:
+        """The specs that parts of just this kind have, by feature."""
+        if kind not in self._seen:
+            seen: dict[str, list[str]] = {}
+            for feature, spec in self._base.execute("SELECT feature, spec FROM seen WHERE kind = ?", (kind,)):
+                seen.setdefault(feature, []).append(spec)
+            self._seen[kind] = seen
+        return self._seen[kind]
 
     # ------------------------------------------------------------------ sources
 

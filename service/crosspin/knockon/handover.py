@@ -1,70 +1,137 @@
 """Hands a network to toulbar2, an exact solver of such networks, where our own tables would grow too large.
 
-toulbar2 keeps its settings by thread and must be started in each, so one thread does all that is handed over.
+A network is posted once and then asked as often as need be, for its least cost as it stands or with a variable
+held at one value.  toulbar2 knows one network at a time and must be started in each thread, so one thread does
+all that is handed over.
 """
 
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from typing import TypeVar
 
 import numpy as np
+import numpy.typing as npt
 from pytoulbar2 import CFN, tb2
 
-from crosspin.knockon.eliminate import Elimination
 from crosspin.knockon.limits import BACKTRACK_LIMIT, INFINITE, SearchLimit
-from crosspin.knockon.prune import Pruner, Reduced
+from crosspin.knockon.prune import Reduced
+from crosspin.knockon.relation import Relation
 
 EXACT = 1 << 52
 """Costs below this are whole numbers to toulbar2, which counts in double precision."""
 
-SMALL = 1 << 18
-"""Most numbers in one table of a network that is solved here."""
+Result = TypeVar("Result")
 
 _SOLVER = ThreadPoolExecutor(max_workers=1, thread_name_prefix="toulbar2", initializer=tb2.init)
 
 
-def least_cost(node: Pruner, near: int) -> int:
-    """The least cost of a network, INFINITE where there is none.  Raises SearchLimit.
+def hand_over(network: Reduced, step: int, ask: Callable[["Posted"], Result]) -> Result:
+    """What `ask` finds out about a network; `step` is by how much costs mostly lie above their bounds, at most.
 
-    Where it lies less than `near` above the floor, which is mostly so, little is left to be solved.
+    Raises SearchLimit.
     """
-    if node.dead:
-        return INFINITE
-    close = node.within(min(node.floor + near, INFINITE - 1))
-    if not close.dead:
-        network = close.reduced()
+    return _SOLVER.submit(lambda: ask(Posted(network, step))).result()
+
+
+class Posted:
+    """A network that toulbar2 holds, until another one is handed over."""
+
+    def __init__(self, network: Reduced, step: int) -> None:
+        self._network = network
+        self._number = {variable: place for place, variable in enumerate(network.variables)}
+        self._constant = sum(int(factor.costs[0]) for factor in network.factors if not factor.scope)
+        # Least costs are mostly close to their bounds, and quickly found where only close ones are looked for.
+        self._slacks = (step >> 12, step >> 2, step + (step >> 1), 4 * step + (step >> 1), EXACT)
+        self._top = 0
+        self._most = sum(int(factor.costs.max(initial=0)) for factor in network.factors if factor.scope)
+        self._post()
+
+    def _post(self) -> None:
+        """Give toulbar2 the network."""
+        network = self._network
+        self._problem = CFN(ubinit=float(EXACT))
+        # What makes one solution quick, such as leaving out values that others outdo, would spoil the next one.
+        self._problem.NoPreprocessing()
+        self._problem.Option.backtrackLimit = BACKTRACK_LIMIT
+        for place, size in enumerate(network.sizes):
+            self._problem.AddVariable(f"v{place}", range(size))
+        self._is_possible = True
         try:
-            found = Elimination(network.sizes, network.factors, node.floor + near, SMALL).optimum
-        except SearchLimit:
-            found = INFINITE
-        if found < INFINITE:
-            return found
-    return _SOLVER.submit(_handed_over, node.reduced()).result()
+            for factor in network.factors:
+                if factor.scope:
+                    self._add(factor.scope, np.minimum(factor.table(network.sizes), EXACT).astype(float))
+            self._is_possible = self._problem.SolveFirst() is not None
+            # No plan costs as much, and what is forbidden costs no more to toulbar2 from now on.
+            self._top = int(self._problem.GetUB())
+        except self._problem.Contradiction:
+            self._is_possible = False
 
+    def _add(self, scope: tuple[int, ...], costs: npt.NDArray[np.float64]) -> None:
+        if not costs.any():
+            return
+        if len(scope) == 1:
+            self._problem.AddFunctions(np.array(scope), costs[None])
+        else:
+            self._problem.AddAkinFunctions(np.array([scope]), costs)
 
-def _handed_over(network: Reduced) -> int:
-    constant = sum(int(factor.costs[0]) for factor in network.factors if not factor.scope)
-    found = _solved(network, EXACT)
-    if found is None and _solved(network, 1) is not None:
-        raise SearchLimit("EXACT", EXACT + 1, EXACT, "cost of one plan above the least it could have")
-    return INFINITE if found is None else constant + found
+    def least(self) -> int:
+        """The least cost; INFINITE where there is none.  Raises SearchLimit."""
+        return self._cost(None)
 
+    def least_with(self, variable: int, value: int) -> int:
+        """The least cost where a variable (of the network before it was reduced) has a value; INFINITE where there
+        is none.  Raises SearchLimit."""
+        return self._cost((self._number[variable], int(np.searchsorted(self._network.kept[variable], value))))
 
-def _solved(network: Reduced, most: int) -> int | None:
-    """The least cost, not counting constants, if it is below EXACT; costs beyond `most` are taken for that."""
-    problem = CFN(ubinit=float(EXACT))
-    problem.Option.backtrackLimit = BACKTRACK_LIMIT
-    for place, size in enumerate(network.sizes):
-        problem.AddVariable(f"v{place}", [f"x{value}" for value in range(size)])
-    try:
-        for factor in network.factors:
-            if factor.scope:
-                costs = np.full([network.sizes[variable] for variable in factor.scope], float(EXACT))
-                costs[factor.columns] = np.minimum(factor.costs, most)
-                problem.AddFunction(list(map(int, factor.scope)), costs.ravel().tolist())
-        found = problem.Solve()
-    except problem.Contradiction:
+    def _cost(self, held: tuple[int, int] | None) -> int:
+        found = self._found(held) if self._is_possible else None
+        if found is not None:
+            return self._constant + found
+        if self._most >= EXACT and self._is_there_any(held):
+            raise SearchLimit("EXACT", EXACT + 1, EXACT, "cost of one plan above the least it could have")
+        return INFINITE
+
+    def _is_there_any(self, held: tuple[int, int] | None) -> bool:
+        """Whether there is anything, whatever it costs."""
+        network = self._network
+        free = [Relation(factor.scope, factor.columns, np.zeros_like(factor.costs)) for factor in network.factors]
+        other = Posted(Reduced(network.kept, network.variables, network.sizes, free), 0)
+        found = other._is_possible and other._found(held) is not None
+        self._post()  # toulbar2 has let go of it
+        return found
+
+    def _found(self, held: tuple[int, int] | None) -> int | None:
+        """The least cost below EXACT, not counting constants, with one variable held at a value."""
+        problem = self._problem
+        depth = problem.Depth()
+        problem.Store()
+        try:
+            problem.SetUB(float(self._top))
+            if held is not None:
+                problem.Assign(*held)
+            return self._above(int(problem.GetLB()))
+        except problem.Contradiction:
+            problem.ClearPropagationQueues()
+            return None
+        finally:
+            problem.Restore(depth)
+
+    def _above(self, bound: int) -> int | None:
+        """The least cost at the state that toulbar2 is in, where its bound is known."""
+        problem = self._problem
+        depth = problem.Depth()
+        for slack in self._slacks:
+            problem.Store()
+            try:
+                problem.SetUB(float(min(bound + slack + 1, self._top)))
+                found = problem.SolveNext(initHeuristics=False)
+            except problem.Contradiction:
+                problem.ClearPropagationQueues()
+                found = None
+            problem.Restore(depth)
+            if problem.Limit is not None:
+                about = "wrong turns in the search for a plan"
+                raise SearchLimit("BACKTRACK_LIMIT", BACKTRACK_LIMIT + 1, BACKTRACK_LIMIT, about)
+            if found is not None:
+                return int(found[1])
         return None
-    if problem.Option.limited:
-        raise SearchLimit(
-            "BACKTRACK_LIMIT", BACKTRACK_LIMIT + 1, BACKTRACK_LIMIT, "wrong turns in the search for a plan"
-        )
-    return None if found is None else int(found[1])

@@ -4,13 +4,13 @@ TABLE_LIMIT = 1 << 26
 """Most numbers in one table while variables are eliminated (rows times columns; 256 MB)."""
 
 QUICK_LIMIT = 1 << 20
-"""Most numbers in one table of the first try; beyond it, the search goes on under a budget."""
+"""Most numbers in one table of the first try; beyond it, the network is handed over."""
 
 WAYS_LIMIT = 200
 """Most questions asked to find the ways out of a conflict."""
 
 BACKTRACK_LIMIT = 100_000
-"""Most wrong turns of the solver that large networks are handed to."""
+"""Most wrong turns of the solver that large networks are handed to, for one cost."""
 
 KEY_LIMIT = 1 << 62
 """Most combinations of values that one table may tell apart, whether they are allowed or not."""

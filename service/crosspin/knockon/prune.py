@@ -61,23 +61,14 @@ class Pruner:
         """Whether nothing is left."""
         return self.floor >= INFINITE
 
-    def values(self, variable: int) -> list[int]:
-        """The values that a variable still has."""
-        return [int(value) for value in np.flatnonzero(self._over[variable] < INFINITE)]
+    def floors(self, variable: int) -> Numbers:
+        """A bound on every assignment with each value of a variable; INFINITE where there is none."""
+        return np.minimum(self.floor + self._over[variable], INFINITE)
 
     def _copy(self) -> "Pruner":
         other = object.__new__(Pruner)
         other._rows, other._over = list(self._rows), list(self._over)
         other._beside, other.floor = self._beside, self.floor
-        return other
-
-    def with_value(self, variable: int, value: int) -> "Pruner":
-        """What is left where one variable has one value."""
-        other = self._copy()
-        costs = np.full_like(self._over[variable], INFINITE)
-        costs[value] = self._over[variable][value]
-        other._set(variable, costs)
-        other._propagate(self._beside[variable], UNLIMITED)
         return other
 
     def within(self, budget: int) -> "Pruner":

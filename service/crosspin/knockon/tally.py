@@ -25,7 +25,7 @@ class Share:
 
 
 class Tally:
-    """One resource over the parts of one catalog."""
+    """One resource over the parts of one catalog; shares are counted in units of the last of `decimals`."""
 
     def __init__(self, model: Model, catalog: Catalog, resource: Resource) -> None:
         self.resource = resource
@@ -35,7 +35,7 @@ class Tally:
             (resource.draw_feature, resource.draw_dimension, 1),
             (resource.supply_feature, resource.supply_dimension, -1),
         )
-        self._decimals = decimals_of(
+        self.decimals = decimals_of(
             value
             for feature, dimension, _ in self._ends
             for spec in catalog.specs_of(model.features[feature].feature_kind)
@@ -58,7 +58,7 @@ class Tally:
             spec = part.specs.get(feature)
             values = self._catalog.specs[spec].values.get(dimension, ()) if spec is not None else ()
             if len(values) == 1 and isinstance(values[0], Decimal):
-                net += sign * whole(values[0], self._decimals)
+                net += sign * whole(values[0], self.decimals)
             else:
                 known = False
         if not takes_part:
@@ -121,67 +121,65 @@ _Sum = tuple[int | None, bool]
 class Chain:
     """The variables of one resource, with the sum carried from one to the next.
 
-    Sums that can no longer turn are told apart no further: one that stays within the supply whatever
-    follows, and one that exceeds it whatever follows, each become a single state.
+    Those that can supply come last, and sums that come to the same whatever follows are one state; so there are
+    few of them: the draws that each supply would do for.
     """
 
     def __init__(self, weights: Weights, variables: Sequence[int], adds: Sequence[Adds], start: _Sum) -> None:
         self._weights = weights
-        self._variables = variables
-        self._adds = adds
+        order = sorted(range(len(adds)), key=lambda place: adds[place].least < 0)
+        self._variables = [variables[place] for place in order]
+        self._adds = [adds[place] for place in order]
         self._start = start
 
     def factors(self, fresh_variable: int) -> tuple[list[Relation], list[int]]:
         """Relations over the variables and over running sums, which are numbered from `fresh_variable`; and
         how many states each running sum has."""
-        count = len(self._variables)
-        if count == 0:
-            return [Relation((), (), np.array([self._price(self._start)], dtype=np.int64))], []
+        variables = self._variables
+        steps, prices = self._merged(*self._steps())
+        if not variables:
+            return [Relation((), (), prices)], []
+        if len(variables) == 1:
+            return [Relation.of_table(variables, prices[steps[0][0]])], []
+        # The first two variables meet in one relation: a sum over one variable would only copy it.
+        ends, scope = steps[1][steps[0][0]], variables[:2]
         factors: list[Relation] = []
         sizes: list[int] = []
-        states: list[_Sum] = [self._start]
-        carried: int | None = None
-        # The first two variables meet in one relation: a sum over one variable would only copy it.
-        for step in range(min(2, count), count + 1):
-            joined = range(step) if step <= 2 else range(step - 1, step)
-            scope = [self._variables[i] for i in joined]
-            ends, reached = self._advance(states, [self._adds[i] for i in joined], step)
-            if carried is None:
-                ends = ends[0]
-            else:
-                scope.insert(0, carried)
-            if step == count:
-                prices = np.array([self._price(state) for state in reached], dtype=np.int64)
-                factors.append(Relation.of_table(scope, prices[ends]))
-                break
-            if len(reached) > TALLY_LIMIT:
-                raise SearchLimit("TALLY_LIMIT", len(reached), TALLY_LIMIT, "running sums of one resource")
+        for variable, following in zip(variables[2:], steps[2:], strict=True):
             carried = fresh_variable + len(sizes)
-            sizes.append(len(reached))
+            sizes.append(len(following))
             free = Relation.of_table(scope, np.zeros_like(ends))
             factors.append(Relation((*scope, carried), (*free.columns, ends.ravel().astype(np.int32)), free.costs))
-            states = reached
-        return factors, sizes
+            ends, scope = following, [carried, variable]
+        return [*factors, Relation.of_table(scope, prices[ends])], sizes
 
-    def _advance(self, states: list[_Sum], adds: list[Adds], step: int) -> tuple[Numbers, list[_Sum]]:
-        """The state reached from every state with every value, and the states that are reached."""
-        after = self._adds[step:]
-        least, most = sum(a.least for a in after), sum(a.most for a in after)
-        numbered: dict[_Sum, int] = {}
-        shape = (len(states), *(a.net.size for a in adds))
-        ends = np.empty(shape, dtype=np.int64)
-        for place in np.ndindex(shape):
-            net, changed = states[place[0]]
-            for add, value in zip(adds, place[1:], strict=True):
-                amount, missing, changes = add.key(value)
-                net = None if net is None or missing else net + amount
-                changed = changed or changes
-            if net is not None and net + most <= 0:
-                net = -most
-            elif net is not None and net + least > 0:
-                net = 1 - least
-            ends[place] = numbered.setdefault((net, changed), len(numbered))
-        return ends, list(numbered)
+    def _steps(self) -> tuple[list[Numbers], list[_Sum]]:
+        """For every variable the state that is reached from every state with every value, and the last states."""
+        states = [self._start]
+        steps = []
+        for step, add in enumerate(self._adds, start=1):
+            keys = [add.key(value) for value in range(add.net.size)]
+            after = self._adds[step:]
+            least, most = sum(a.least for a in after), sum(a.most for a in after)
+            numbered: dict[_Sum, int] = {}
+            columns: dict[tuple[int, bool, bool], list[int]] = {}
+            for key in dict.fromkeys(keys):
+                reached = (_sum(state, key, least, most) for state in states)
+                columns[key] = [numbered.setdefault(state, len(numbered)) for state in reached]
+            if len(numbered) > TALLY_LIMIT:
+                raise SearchLimit("TALLY_LIMIT", len(numbered), TALLY_LIMIT, "running sums of one resource")
+            steps.append(np.array([columns[key] for key in keys], dtype=np.int64).T)
+            states = list(numbered)
+        return steps, states
+
+    def _merged(self, steps: list[Numbers], states: list[_Sum]) -> tuple[list[Numbers], Numbers]:
+        """The same with states that come to the same made one, and the price of each of the last."""
+        prices, merged = np.unique(np.array([self._price(state) for state in states]), return_inverse=True)
+        found: list[Numbers] = []
+        for ends in reversed(steps):
+            rows, merged = np.unique(merged[ends], axis=0, return_inverse=True)
+            found.insert(0, rows)
+        return found, prices
 
     def _price(self, state: _Sum) -> int:
         net, changed = state
@@ -190,3 +188,19 @@ class Chain:
         if net is None:
             return self._weights.unknown
         return INFINITE if net > 0 else 0
+
+
+def _sum(state: _Sum, key: tuple[int, bool, bool], least: int, most: int) -> _Sum:
+    """A running sum after one more value; `least` and `most` can still follow.
+
+    Sums that can no longer turn are told apart no further: those that stay within the supply whatever follows, and
+    those that exceed it.
+    """
+    net, changed = state
+    amount, missing, changes = key
+    net = None if net is None or missing else net + amount
+    if net is not None and net + most <= 0:
+        net = -most
+    elif net is not None and net + least > 0:
+        net = 1 - least
+    return net, changed or changes

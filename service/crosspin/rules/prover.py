@@ -19,7 +19,7 @@ from crosspin.rules.derivation import THE_PLAN, Derivations, Deriver
 from crosspin.rules.plan_graph import PLAN, PlanGraph, Written
 from crosspin.rules.proof import Disproved, Proof, ProvedJoint
 from crosspin.rules.read_proof import Conclusions, read_discrepancies, read_faults, read_proof
-from crosspin.rules.reasoner import Reasoner, Subject
+from crosspin.rules.reasoner import Origin, Reasoner, Subject
 from crosspin.rules.why_not import Asker, Standing, WhyNot
 from crosspin.store.describe import source_of
 from crosspin.store.graph import FORMATS, GraphStore
@@ -29,6 +29,7 @@ __all__ = ["Disproved", "Proof", "Prover"]
 
 _GENERATED_BY = NamedNode("http://www.w3.org/ns/prov#wasGeneratedBy")
 _REMEMBERED_VEHICLES = 256
+_ORIGINS = 32
 _MOST_KNOWN_JOINTS = 200_000
 _OF_JOINT = cp("ofJoint")
 _SHOWS_ALL = cp("showsAll")
@@ -60,6 +61,7 @@ class Prover:
         self._reasoner = Reasoner(graph, at_once)
         self._joints = {layout.id: {joint.id: joint for joint in layout.joints} for layout in model.layouts.values()}
         self._known: dict[_Meeting, ProvedJoint] = {}
+        self._received = lru_cache(maxsize=_ORIGINS)(self._received_of)
         self._discrepancies = lru_cache(maxsize=_REMEMBERED_VEHICLES)(self._discrepancies_of)
 
     def prove(self, ask: Ask, proposal: Proposal) -> Proof:
@@ -85,8 +87,9 @@ class Prover:
                         known[joint] = replace(proved, joint=joint)
             return found
 
-        derived = self._reasoner.derive(plan, settled)
-        found = Conclusions(chain(plan.build, *(quads for _, quads in derived)), layout)
+        origin, received = self._received(vehicle.id)
+        changed = self._reasoner.difference(origin, plan, settled)
+        found = received.changed(changed.more, changed.less)
         proof = read_proof(found, known, self._stay_and_clash(vehicle, proposal))
         disagreements = (*read_faults(found), *_denied(proof), *self._miscounted(vehicle, proposal, proof))
         if disagreements:
@@ -119,7 +122,7 @@ class Prover:
         """
         plan = self._plan_graph.proposed(self._catalog.vehicles[ask.vehicle], proposal)
         shown = Triple(PLAN, _SHOWS_ALL, Literal(True))
-        whole = replace(plan, build=[*plan.build, shown])
+        whole = replace(plan, pieces={**plan.pieces, "shown": (shown,)})
         derived = self._reasoner.derive(whole)
         told = {*whole.build, *self._reasoner.about_parts(whole)}
         for rule, quads in derived:
@@ -165,6 +168,12 @@ class Prover:
         return tuple(
             name for name in self._discrepancies(vehicle.id) if {joints[name].left, joints[name].right} <= stays
         )
+
+    def _received_of(self, vehicle_id: str) -> tuple[Origin, Conclusions]:
+        """What the rules say of a vehicle that is left as it was received: what plans for it start from."""
+        vehicle = self._catalog.vehicles[vehicle_id]
+        origin = self._reasoner.origin(self._plan_graph.unchanged(vehicle))
+        return origin, Conclusions(origin.holds, thing("layout", vehicle.layout))
 
     def _discrepancies_of(self, vehicle_id: str) -> tuple[str, ...]:
         vehicle = self._catalog.vehicles[vehicle_id]

@@ -6,7 +6,7 @@ vehicle file.  Reading text never opens a network connection or another file.
 
 from collections.abc import Iterable, Iterator
 from hashlib import sha256
-from itertools import islice
+from itertools import chain, islice
 from pathlib import Path
 
 from pyoxigraph import BlankNode, Literal, NamedNode, Quad, RdfFormat, Store, Triple, parse
@@ -142,9 +142,10 @@ class GraphStore:
         self.quads.remove_graph(name)
         quads = (Quad(t.subject, t.predicate, t.object, name) for t in triples)
         first = list(islice(quads, MANY))
-        self.quads.extend(first)
-        if len(first) == MANY:
-            self.quads.bulk_extend(quads)
+        if len(first) < MANY:
+            self.quads.extend(first)
+        else:
+            self.quads.bulk_extend(chain(first, quads))
 
     def remove(self, graph: str) -> None:
         """Forget a graph."""
