@@ -10,6 +10,7 @@ from fastapi import FastAPI
 from api_client import client_of
 from crosspin.answer.desk import Desk
 from crosspin.answer.plan import Plan
+from crosspin.api.app import served
 from crosspin.catalog.library import Library
 from crosspin.cli import main
 from crosspin.home import data_folder
@@ -19,7 +20,7 @@ from crosspin.model.reader import BrokenOntology
 from crosspin.rules.inspection import Inspection
 from crosspin.rules.template import start_pack
 from crosspin.store.packs import BrokenPack, read_packs
-from seed import seed_desk
+from seed import ROOT, seed_desk
 
 ONTOLOGY = data_folder("ontology")
 WINCH = Path(__file__).parent / "packs" / "winch"
@@ -208,18 +209,22 @@ def test_the_packs_in_use_are_listed(
 
 
 @pytest.mark.parametrize("by", ["environment", "option"])
-def test_the_service_takes_packs(by: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    served: list[FastAPI] = []
+def test_the_service_takes_packs(by: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    apps: list[FastAPI] = []
 
-    def serve(app: FastAPI, **_: object) -> None:
-        served.append(app)
+    def serve(app: str, *, factory: bool, **_: object) -> None:
+        assert (app, factory) == ("crosspin.api.app:served", True)
+        apps.append(served())
 
     monkeypatch.setattr("uvicorn.run", serve)
+    monkeypatch.setenv("CROSSPIN_STORE", str(tmp_path / "store"))
+    monkeypatch.setenv("CROSSPIN_PACKS", "")
+    Library(ONTOLOGY, tmp_path / "store").import_folder(ROOT / "seed_data")
     monkeypatch.delenv("CROSSPIN_EVERY_CASE", raising=False)  # which is for the tests, and none of the service's
     if by == "environment":
         monkeypatch.setenv("CROSSPIN_PACKS", str(WINCH))
     assert main(["serve", *(() if by == "environment" else ("--packs", str(WINCH)))]) == 0
-    (app,) = served
+    (app,) = apps
     with client_of(app) as client:
         assert client.get("/v1/kinds/HydraulicWinch").json()["kind"]["label"] == "hydraulic winch"
         assert client.get("/v1/parts/hw-6t").status_code == 200

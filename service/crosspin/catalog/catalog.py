@@ -123,7 +123,7 @@ class Catalog:
     def open(cls, path: Path, before: "Catalog | None" = None) -> "Catalog":
         """The catalog of a snapshot as it is now, whatever is written to it later; what has not changed since the
         one `before` is taken over from it."""
-        base = sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, check_same_thread=False, isolation_level=None)
+        base = _to_read(path)
         base.execute(f"PRAGMA mmap_size = {MAPPED}")
         catalog = cls(base)
         catalog._base.execute("BEGIN")  # held as long as the connection: every read sees what the first one saw
@@ -322,6 +322,27 @@ class Catalog:
             "SELECT id, feature_kind, readings FROM spec WHERE feature_kind = ? ORDER BY id", (feature_kind,)
         )
         return [_spec(*row) for row in rows]
+
+
+def _to_read(path: Path) -> sqlite3.Connection:
+    return sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, check_same_thread=False, isolation_level=None)
+
+
+class Changes:
+    """Tells whether anything was put into a snapshot, by whatever process, since this was made; in microseconds."""
+
+    def __init__(self, path: Path) -> None:
+        # No transaction is ever begun here, so that each look sees what is there now.
+        self._base = _to_read(path)
+        self._before = self._count()
+
+    def _count(self) -> int:
+        return int(self._base.execute("PRAGMA data_version").fetchone()[0])
+
+    @property
+    def any(self) -> bool:
+        """Whether there was a change."""
+        return self._count() != self._before
 
 
 def kinds_below(model: Model, kind: str) -> list[str]:
