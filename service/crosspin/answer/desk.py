@@ -70,7 +70,7 @@ class Desk:
         self.timings: dict[str, float] = dict(library.timings)
         self._writing = Lock()
         self._taking_up = Lock()
-        self._bench = self._compile()
+        self._bench = self._compile(None)
 
     @classmethod
     def open(cls, folder: Path | None = None, packs: Sequence[Path] = ()) -> "Desk":
@@ -85,13 +85,16 @@ class Desk:
         library.take_in_data()
         return cls(library)
 
-    def _compile(self) -> Bench:
+    def _compile(self, before: Bench | None) -> Bench:
+        """Make ready what there is now, with what is still right of what was made ready before."""
         started = perf_counter()
         holdings = self.library.holdings
+        if before is not None and before.holdings.ontology != holdings.ontology:
+            before = None
         bench = Bench(
             holdings,
-            Searcher(holdings.model, holdings.catalog),
-            Prover(holdings.graph, holdings.model, holdings.catalog),
+            Searcher(holdings.model, holdings.catalog, before=before.searcher if before else None),
+            Prover(holdings.graph, holdings.model, holdings.catalog, before=before.prover if before else None),
             holdings.models,
         )
         for layout in sorted({vehicle.layout for vehicle in holdings.catalog.vehicles.values()}):
@@ -125,7 +128,7 @@ class Desk:
             if self.library.behind and not self.library.catch_up():
                 raise Refused([OVERTAKEN])
             if self._bench.holdings is not self.library.holdings:
-                self._bench = self._compile()
+                self._bench = self._compile(self._bench)
 
     # ------------------------------------------------------------------ the main question
 

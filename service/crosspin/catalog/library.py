@@ -64,6 +64,11 @@ class Holdings:
         """The model in English."""
         return self.models["en"]
 
+    @property
+    def ontology(self) -> str:
+        """What tells one state of the ontology and its packs from another."""
+        return self.catalog.said("state")
+
 
 class Library:
     """The graph with what is compiled from it.  One writer at a time, of whatever process; readers keep the
