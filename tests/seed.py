@@ -4,7 +4,6 @@ from functools import cache
 from pathlib import Path
 
 from crosspin.answer.desk import Desk
-from crosspin.catalog.catalog import kinds_below
 from crosspin.catalog.library import Library
 
 ROOT = Path(__file__).parent.parent
@@ -19,7 +18,7 @@ def seed_library() -> Library:
 
 def orderable(library: Library, kind: str) -> list[str]:
     """Ids of the parts of a kind, or a kind below it, that can be ordered."""
-    kinds = kinds_below(library.model, kind)
+    kinds = library.model.kinds_below[kind]
     return [part.id for part in library.holdings.catalog.listing(kinds, orderable=True, limit=10_000).parts]
 
 

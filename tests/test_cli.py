@@ -13,6 +13,7 @@ import pytest
 from crosspin import cli
 from crosspin.answer.plan import AlternativeLine, Contradiction, Cost, Plan, Reason, Step, WayOutLine, WishLine
 from crosspin.answer.text import WIDTH, tell_text
+from crosspin.catalog import library
 from crosspin.knockon.ask import Ask, Fit
 from seed import ROOT, seed_desk
 
@@ -164,6 +165,22 @@ def test_a_store_keeps_what_was_imported(capsys: pytest.CaptureFixture[str], tmp
     assert json.loads(out) == [{"source": "gaskets.csv", "parts": 1, "kits": 0, "vehicles": 0}]
     code, out, _ = run(capsys, "fit", "cg-own", "cv-88", "--store", store)
     assert code == 0
+
+
+def test_a_long_import_says_how_far_it_is(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(library, "TOLD_EVERY", 2)
+    more = tmp_path / "CoverGasket.csv"
+    more.write_text("id,label,price,stock,lacks\n,,,,\n" + "".join(f"cg-{n},plain gasket,4,1,\n" for n in range(5)))
+    _, _, err = run(capsys, "import", str(more), "--store", str(tmp_path / "store"))
+    told = [" ".join(words) for words in zip(err.split(), err.split()[1:], strict=False)]
+    assert [pair for pair in told if pair.endswith(("read", "written"))] == [
+        "2 read",
+        "4 read",
+        "2 written",
+        "4 written",
+    ]
 
 
 def test_an_import_that_is_refused_changes_nothing(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

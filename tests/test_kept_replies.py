@@ -13,7 +13,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api_client import client_of, settings
-from crosspin.answer.desk import Desk
+from crosspin.answer.desk import Bench, Desk
 from crosspin.api.app import create_app
 
 WINCH = Path(__file__).parent / "packs" / "winch"
@@ -199,11 +199,11 @@ def test_nobody_is_answered_by_the_old_while_the_new_is_made_ready(
     begun, may_end = Event(), Event()
     real = Desk._compile
 
-    def slow(self: Desk) -> Any:
-        if self is here:
+    def slow(self: Desk, before: Bench | None) -> Bench:
+        if self is here and before is not None:
             begun.set()
             may_end.wait(60)
-        return real(self)
+        return real(self, before)
 
     monkeypatch.setattr(Desk, "_compile", slow)
     with client_of(create_app(here)) as client, ThreadPoolExecutor(2) as threads:

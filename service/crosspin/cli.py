@@ -195,6 +195,7 @@ def _why_not(given: argparse.Namespace) -> int:
 
 def _import(given: argparse.Namespace) -> int:
     desk = _desk(given)
+    desk.library.progress = lambda parts, stage: print(f"{parts:,} {stage} ...", file=sys.stderr, end=" ", flush=True)
     done = []
     for path in given.path:
         if not path.exists():

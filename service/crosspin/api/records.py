@@ -30,7 +30,6 @@ from crosspin.api.shapes import (
     VehicleSheet,
 )
 from crosspin.api.wiring import TheDesk, TheTurns, errors, known_parameters
-from crosspin.catalog.catalog import kinds_below
 from crosspin.catalog.library import Holdings
 from crosspin.figures.exact import parse_number
 from crosspin.model.schema import Datatype, Kit, Part, Value
@@ -144,7 +143,7 @@ def list_parts(
     wanted = [_wanted(holdings, item) for item in reading or ()]
     words = text.casefold().split() if text else []
     found = holdings.catalog.listing(
-        kinds=None if kind is None else kinds_below(holdings.model, kind),
+        kinds=None if kind is None else holdings.model.kinds_below[kind],
         classes=_classes(holdings, wanted),
         words=words,
         orderable=orderable,

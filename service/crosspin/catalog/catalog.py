@@ -149,7 +149,7 @@ class Catalog:
 
     def classes(self, model: Model, kind: str) -> tuple[PartClass, ...]:
         """The classes of the orderable parts of this kind or a kind below it, by kind and number."""
-        return tuple(found for below in kinds_below(model, kind) for found in self._of_one_kind(below))
+        return tuple(found for below in model.kinds_below[kind] for found in self._of_one_kind(below))
 
     def _of_one_kind(self, kind: str) -> tuple[PartClass, ...]:
         if kind not in self._classes:
@@ -199,7 +199,7 @@ class Catalog:
     def held(self, model: Model, kind: str, feature: str) -> list[str]:
         """Ids, sorted, of the specs that parts of this kind, or a kind below it, have at a feature."""
         found: set[str] = set()
-        for below in kinds_below(model, kind):
+        for below in model.kinds_below[kind]:
             found.update(self._seen_of(below).get(feature, ()))
         return sorted(found)
 
@@ -343,11 +343,6 @@ class Changes:
     def any(self) -> bool:
         """Whether there was a change."""
         return self._count() != self._before
-
-
-def kinds_below(model: Model, kind: str) -> list[str]:
-    """A kind and all kinds below it, in the order of their ids."""
-    return [other.id for other in model.kinds.values() if kind in other.ancestors]
 
 
 def _queries(table: str, columns: str) -> tuple[str, str]:

@@ -1,15 +1,16 @@
 """What is on record and where it came from: the graph, the model and the catalog, and imports into them."""
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from hashlib import sha256
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from threading import Lock
 from time import perf_counter
+from typing import TypeVar
 
 from crosspin import __version__
 from crosspin.catalog.catalog import Catalog, Changes
@@ -27,6 +28,8 @@ from crosspin.store.migrate import migrate
 from crosspin.store.packs import BrokenPack, Pack, Reading, languages, read_packs
 from crosspin.store.versions import GraphVersions
 
+Counted = TypeVar("Counted")
+
 SOURCES = thing("source", "")
 LEDGER = thing("ledger", "sources")
 PACK_DATA = "/packs/"  # before the name of a pack whose data is on record
@@ -35,6 +38,9 @@ OVERTAKEN = Problem(
     "another program has put it under another ontology or other packs",
     "Start this one again, with the packs of that one",
 )
+TOLD_EVERY = 50_000
+"""After how many parts an import says again how far it is."""
+
 _CATALOG = "catalog.sqlite"
 _MODEL = "model/"  # before a language, in what the snapshot says of itself
 
@@ -82,6 +88,8 @@ class Library:
         read.
         """
         self.timings: dict[str, float] = {}
+        self.progress: Callable[[int, str], None] = lambda *_: None
+        """Told during an import how many parts have been "read", and later "written"."""
         self.folders = (ontology, *packs)
         if folder is None:
             self._temporary = TemporaryDirectory(prefix="crosspin-")  # goes with us
@@ -324,7 +332,7 @@ class Library:
         """Put one source on record, in place of whatever it held."""
         started = perf_counter()
         writer.begin(source, digest)
-        taken = take_in(drafts, model, writer)
+        taken = take_in(replace(drafts, parts=self._counted(drafts.parts, "read")), model, writer)
         _refuse_loose_ends(writer, source)
         self._time("check what is imported", started)
         started = perf_counter()
@@ -332,10 +340,17 @@ class Library:
         self._time("index what is imported", started)
         started = perf_counter()
         catalog = writer.catalog
-        records = (catalog.parts_of(source), catalog.specs_in(source), catalog.kits_of(source))
-        graph.replace(SOURCES + source, record_triples(model, *records, catalog.vehicles_of(source)))
+        parts = self._counted(catalog.parts_of(source), "written")
+        records = (parts, catalog.specs_in(source), catalog.kits_of(source), catalog.vehicles_of(source))
+        graph.replace(SOURCES + source, record_triples(model, *records))
         self._time("write what is imported", started)
         return taken
+
+    def _counted(self, parts: Iterable[Counted], stage: str) -> Iterator[Counted]:
+        for number, part in enumerate(parts, start=1):
+            if number % TOLD_EVERY == 0:
+                self.progress(number, stage)
+            yield part
 
 
 def _words_of_kinds(model: Model) -> dict[str, str]:

@@ -13,6 +13,7 @@ from decimal import Decimal
 from pathlib import Path
 
 from crosspin.catalog.catalog import Catalog
+from crosspin.catalog.text_index import TextIndex
 from crosspin.figures.exact import spell
 from crosspin.model.schema import Kit, Part, Spec, Vehicle
 
@@ -65,22 +66,6 @@ CACHE = 256 * 1024
 MOST_REMEMBERED = 200_000
 """Classes and specs that a writer knows by heart."""
 
-MANY = 100_000
-"""From how many parts on it is quicker to index all anew than to take them out one by one."""
-
-GAP = 1 << 36
-"""How far the ranks of neighbours lie apart at first, so that there is room for others between them."""
-
-_FIRST, _BEYOND = (-1, ""), (2, "")
-"""Where nothing stands in the order of parts (unpriced, id): before all, and behind all."""
-
-_INDEXED = """
-SELECT rank, part.id, label, class.kind, (
-    SELECT group_concat('q' || mark, ' ') FROM (
-        SELECT mark FROM holding JOIN mark USING (feature, spec) WHERE holding.class = part.class ORDER BY mark
-    )
-) FROM part JOIN class USING (class)"""
-
 _SUM_UP = """
 UPDATE class SET
     orderable = (SELECT count(*) FROM part WHERE class = :class AND cents IS NOT NULL),
@@ -109,9 +94,9 @@ class Taken(ValueError):
 class _Touched:
     """What an import has changed so far."""
 
+    sources: set[int] = field(default_factory=set)
     classes: set[int] = field(default_factory=set)
     kinds: set[str] = field(default_factory=set)
-    reindex: bool = False
 
 
 class Snapshot:
@@ -153,7 +138,7 @@ class Writer:
     def __init__(self, base: sqlite3.Connection, words_of_kinds: Mapping[str, str]) -> None:
         self.catalog = Catalog(base)
         self._base = base
-        self._words = words_of_kinds
+        self._text = TextIndex(base, words_of_kinds)
         self._source = 0
         self._touched = _Touched()
         self._classes: dict[tuple[str, str, str], int] = {}
@@ -182,6 +167,7 @@ class Writer:
         self.drop(source)
         cursor = self._base.execute("INSERT INTO source (name, digest) VALUES (?, ?)", (source, digest))
         self._source = int(cursor.lastrowid or 0)
+        self._touched.sources.add(self._source)
 
     def drop(self, source: str) -> None:
         """Forget a source and all that it holds."""
@@ -190,7 +176,7 @@ class Writer:
             return
         gone = self._base.execute("SELECT DISTINCT class FROM part WHERE source = ?", row).fetchall()
         self._touched.classes.update(number for (number,) in gone)
-        self._unindex(row[0])
+        self._text.take_out(row[0])
         self._base.execute("DELETE FROM kit_line WHERE kit IN (SELECT id FROM kit WHERE source = ?)", row)
         self._base.execute("DELETE FROM placed WHERE vehicle IN (SELECT id FROM vehicle WHERE source = ?)", row)
         for table in ("part", "kit", "vehicle", "source"):
@@ -294,95 +280,13 @@ class Writer:
         self.say(_TICK, str(self._tick))
         if gone:
             self._base.execute("DELETE FROM spec WHERE id NOT IN (SELECT spec FROM seen)")
-        self._index()
+        self._text.put_in(touched.sources)
         self._touched = _Touched()
         self._classes.clear()
         self._specs.clear()
 
     def _has_parts(self, number: int) -> bool:
         return self._base.execute("SELECT 1 FROM part WHERE class = ? LIMIT 1", (number,)).fetchone() is not None
-
-    # ------------------------------------------------------------------ what is typed
-
-    def _text(self, name: str, label: str, kind: str, marks: str | None) -> tuple[str, str, str]:
-        """What stands in the text index for a part."""
-        return f"{name} ; {label}", self._words.get(kind, ""), marks or ""
-
-    def _unindex(self, source: int) -> None:
-        """Take the parts of a source out of the text index; of many, empty it, to be filled anew."""
-        number = self._base.execute("SELECT count(*) FROM part WHERE source = ?", (source,)).fetchone()[0]
-        if number > MANY:
-            self._touched.reindex = True
-            return
-        rows = self._base.execute(f"{_INDEXED} WHERE source = ? AND rank IS NOT NULL", (source,)).fetchall()
-        for rank, *said in rows:
-            self._base.execute(
-                "INSERT INTO words (words, rowid, name, kind, marks) VALUES ('delete', ?, ?, ?, ?)",
-                (rank, *self._text(*said)),
-            )
-
-    def _index(self) -> None:
-        """Give every new part its rank, between the ranks of its neighbours, and put it in the text index."""
-        if self._touched.reindex or not self._rank_new():
-            self._base.execute("INSERT INTO words (words) VALUES ('delete-all')")
-            self._base.execute("UPDATE part SET rank = NULL")
-            self._rank_new()
-            fresh = "WHERE rank IS NOT NULL"
-        else:
-            fresh = "WHERE part.id IN (SELECT id FROM fresh)"
-        rows = self._base.execute(f"{_INDEXED} {fresh} ORDER BY rank")
-        filling = self._base.cursor()
-        filling.executemany(
-            "INSERT INTO words (rowid, name, kind, marks) VALUES (?, ?, ?, ?)",
-            ((rank, *self._text(*said)) for rank, *said in rows),
-        )
-
-    def _rank_new(self) -> bool:
-        """Rank the parts that have none yet; False where there is no room between two neighbours."""
-        self._base.execute("DROP TABLE IF EXISTS temp.fresh")
-        self._base.execute("CREATE TEMP TABLE fresh (id TEXT PRIMARY KEY, rank INTEGER) WITHOUT ROWID")
-        ranked = self._base.execute("SELECT 1 FROM part WHERE rank IS NOT NULL LIMIT 1").fetchone() is not None
-        new = self._base.execute("SELECT cents IS NULL, id FROM part WHERE rank IS NULL ORDER BY cents IS NULL, id")
-        waiting: list[str] = []
-        low, high, end = 0, None, _FIRST
-        for unpriced, name in new.fetchall():
-            if (unpriced, name) > end:  # new ones up to there have the same neighbours
-                if not self._spread(waiting, low, high):
-                    return False
-                waiting = []
-                high, end = self._neighbour(unpriced, name) if ranked else (None, _BEYOND)
-                low = self._below(high) if ranked else 0
-            waiting.append(name)
-        if not self._spread(waiting, low, high):
-            return False
-        self._base.execute("UPDATE part SET rank = fresh.rank FROM temp.fresh AS fresh WHERE part.id = fresh.id")
-        return True
-
-    def _neighbour(self, unpriced: int, name: str) -> tuple[int | None, tuple[int, str]]:
-        """The rank of the next ranked part behind this one, and where it stands in the order."""
-        for group, after in ((unpriced, name), (1, "")) if not unpriced else ((1, name),):
-            row = self._base.execute(
-                "SELECT rank, id FROM part WHERE rank IS NOT NULL AND (cents IS NULL) = ? AND id > ?"
-                " ORDER BY id LIMIT 1",
-                (group, after),
-            ).fetchone()
-            if row is not None:
-                return int(row[0]), (group, str(row[1]))
-        return None, _BEYOND
-
-    def _below(self, high: int | None) -> int:
-        """The rank of the last ranked part before a rank, or of the very last one."""
-        where, values = ("", ()) if high is None else ("WHERE rank < ?", (high,))
-        return int(self._base.execute(f"SELECT coalesce(max(rank), 0) FROM part {where}", values).fetchone()[0])
-
-    def _spread(self, names: list[str], low: int, high: int | None) -> bool:
-        """Give parts ranks between two, as far apart as there is room; False where there is not enough."""
-        step = GAP if high is None else (high - low) // (len(names) + 1)
-        if not step:
-            return False
-        ranks = ((name, low + step * place) for place, name in enumerate(names, start=1))
-        self._base.executemany("INSERT INTO fresh VALUES (?, ?)", ranks)
-        return True
 
 
 def in_memory(

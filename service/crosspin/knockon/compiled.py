@@ -4,6 +4,7 @@ Everything here depends on the ontology and the catalog only, never on a vehicle
 in later (a table on its first use) comes out the same whoever fills it, so threads may share it.
 """
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from copy import copy
 from dataclasses import dataclass
@@ -253,10 +254,11 @@ class Compiled:
         adapters = {r.adapter_kind for r in model.remedies.values() if r.adapter_kind is not None}
         dearest_adapters = {kind: _dearest(catalog.classes(model, kind)) for kind in adapters}
         dearest = {role: _dearest(classes) for role, classes in self._classes.items()}
-        money = sum((dearest[position.role] for position in layout.positions), Decimal(0)) + sum(
-            (dearest_repairs(model, model.joint_kinds[j.joint_kind], dearest_adapters) for j in layout.joints),
-            Decimal(0),
+        repairs = (
+            number * dearest_repairs(model, model.joint_kinds[kind], dearest_adapters)
+            for kind, number in Counter(joint.joint_kind for joint in layout.joints).items()
         )
+        money = sum((dearest[position.role] for position in layout.positions), Decimal(0)) + sum(repairs, Decimal(0))
         return Weights.for_bounds(
             decimals,
             money=int(money.scaleb(decimals)),
@@ -286,7 +288,9 @@ class Compiled:
                 when = partial(kind_code, model, renewal.when_kind)
                 then = partial(kind_code, model, renewal.then_kind)
             first, second = Facet(f"{name}/when", when, 3), Facet(f"{name}/then", then, 3)
-            rulings[name] = Ruling(name, first, second, None, rule, pairing_matrix(rule, self.weights))
+            same = before is not None and before.weights == self.weights
+            table = before.rulings[name].table if before and same else pairing_matrix(rule, self.weights)
+            rulings[name] = Ruling(name, first, second, None, rule, table)
         return rulings
 
     def _link(self) -> tuple[dict[str, dict[str, tuple[Link, ...]]], dict[str, dict[str, Facet]]]:
@@ -305,4 +309,4 @@ class Compiled:
 
 
 def _dearest(classes: Iterable[PartClass]) -> Decimal:
-    return max((Decimal(alike.dearest).scaleb(-2) for alike in classes), default=Decimal(0))
+    return Decimal(max((alike.dearest for alike in classes), default=0)).scaleb(-2)

@@ -7,6 +7,7 @@ project's own namespace, or a full IRI for a term of another namespace.
 
 from decimal import Decimal
 from enum import StrEnum
+from functools import cached_property
 
 from pydantic import Field
 
@@ -340,6 +341,15 @@ class Model(Frozen):
     rules: dict[str, WrittenRule] = Field(default_factory=dict)
     deprecated: dict[str, str] = Field(default_factory=dict)
     told_in: dict[str, str] = Field(default_factory=dict)
+
+    @cached_property
+    def kinds_below(self) -> dict[str, tuple[str, ...]]:
+        """By kind, it and all kinds below it, in the order of their ids."""
+        below: dict[str, list[str]] = {name: [] for name in self.kinds}
+        for name, kind in self.kinds.items():
+            for ancestor in kind.ancestors:
+                below[ancestor].append(name)
+        return {name: tuple(found) for name, found in below.items()}
 
 
 Value = Decimal | str

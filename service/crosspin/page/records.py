@@ -9,7 +9,6 @@ from crosspin.answer.changes import Release
 from crosspin.answer.plan import Mate, PartLine
 from crosspin.answer.saved import Fired
 from crosspin.answer.words import Words
-from crosspin.catalog.catalog import kinds_below
 from crosspin.catalog.library import Holdings
 from crosspin.knockon.ask import Ask
 from crosspin.knockon.received import received_part
@@ -129,7 +128,7 @@ class RecordPages:
             feature = self.model.features[name]
             dimensions = self.model.feature_kinds[feature.feature_kind].dimensions
             features.append((feature, [self.model.dimensions[d] for d in dimensions]))
-        orderable = self.catalog.listing(kinds_below(self.model, kind_id), orderable=True, limit=100)
+        orderable = self.catalog.listing(self.model.kinds_below[kind_id], orderable=True, limit=100)
         return self._page(
             "kind.html",
             kind=kind,

@@ -46,7 +46,7 @@ class GraphVersions:
             yield fresh, store
             store.quads.flush()
         except BaseException:
-            del store
+            store.close()  # whoever looks into the exception holds it still, and it would go on writing
             shutil.rmtree(path, ignore_errors=True)
             raise
         store.close()
