@@ -1,6 +1,7 @@
 """Packs change answers, say openly what they replace, and start from a template that passes every check."""
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from shutil import copytree, rmtree
 
@@ -19,7 +20,7 @@ from crosspin.model.reader import BrokenOntology
 from crosspin.rules.inspection import Inspection
 from crosspin.rules.template import start_pack
 from crosspin.store.packs import BrokenPack, read_packs
-from seed import seed_desk
+from seed import own_desk, seed_desk
 
 ONTOLOGY = data_folder("ontology")
 WINCH = Path(__file__).parent / "packs" / "winch"
@@ -27,8 +28,9 @@ WISH = Ask(vehicle="hill-patrol", fit=(Fit(at="winch", part="hw-6t"),))
 
 
 @pytest.fixture(scope="module")
-def desk() -> Desk:
-    return Desk.open(None, [WINCH])
+def desk() -> Iterator[Desk]:
+    with own_desk(WINCH) as opened:
+        yield opened
 
 
 def test_a_pack_changes_the_answer_to_an_ask(desk: Desk) -> None:

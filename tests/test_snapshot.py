@@ -1,12 +1,13 @@
 """What is kept on disk: opened again as it was, changed as a whole, and made again where it is spoilt."""
 
 from pathlib import Path
+from shutil import copytree
 
 import pytest
 
 from crosspin.catalog.library import Library
 from crosspin.model.drafts import Refused
-from seed import ROOT
+from seed import ROOT, seed_store
 
 ONTOLOGY = ROOT / "ontology"
 LINES = b"id,label,price,stock,lacks\n,,,,\nfit-one,plain fitting,9.50,3,\n"
@@ -15,9 +16,7 @@ LINES = b"id,label,price,stock,lacks\n,,,,\nfit-one,plain fitting,9.50,3,\n"
 @pytest.fixture(scope="module")
 def stored(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the seed data on record."""
-    folder = tmp_path_factory.mktemp("store")
-    Library(ONTOLOGY, folder).import_folder(ROOT / "seed_data")
-    return folder
+    return copytree(seed_store(), tmp_path_factory.mktemp("kept") / "store")
 
 
 def test_a_store_opens_again_as_it_was_without_reading_the_ontology(stored: Path) -> None:

@@ -22,7 +22,8 @@ AVAILABLE = find_spec("pyshacl") is not None
 Fact = tuple[str, str, str]
 """Subject, predicate, object, spelled in one way."""
 
-_Pattern = tuple[rdflib.term.Identifier, rdflib.term.Identifier, rdflib.term.Identifier]
+_Node = rdflib.term.Identifier
+_Pattern = tuple[_Node, _Node, _Node]
 _OPEN = (rdflib.Variable, rdflib.BNode)
 _NUMBERS = {rdflib.XSD.decimal, rdflib.XSD.integer}
 
@@ -71,15 +72,16 @@ def as_rdflib(triples: Iterable[Triple | Quad]) -> rdflib.Graph:
     return graph
 
 
-def _joined_in_order(triples: Collection[_Pattern], bound: set[rdflib.Variable]) -> list[_Pattern]:
+def _joined_in_order(triples: Collection[_Pattern], bound: Collection[_Node]) -> list[_Pattern]:
     """Patterns in an order in which each starts, where it can, from what those before it have bound."""
 
     def reach(pattern: _Pattern) -> int:
-        subject, obj = (node not in bound and isinstance(node, _OPEN) for node in (pattern[0], pattern[2]))
-        # a bound subject leads to a few triples; a constant object, such as a class, to everything of that class
-        return 2 * subject + obj + (subject and pattern[2] not in bound)
+        subject, obj = (isinstance(node, _OPEN) and node not in bound for node in (pattern[0], pattern[2]))
+        # a known subject leads to a few triples; a constant object, such as a class, to everything of that class
+        constant = subject and not isinstance(pattern[2], _OPEN)
+        return 2 * subject + obj + constant
 
-    waiting, ordered, bound = list(triples), [], set(bound)
+    waiting, ordered, bound = list(triples), list[_Pattern](), set(bound)
     while waiting:
         ordered.append(min(waiting, key=reach))
         waiting.remove(ordered[-1])
@@ -97,7 +99,7 @@ def quick_queries() -> Iterator[None]:
     sparql: Any = processor
     parse, translate = sparql.parseQuery, sparql.translateQuery
     remembered: dict[str, object] = {}
-    orders: dict[tuple[int, frozenset[rdflib.Variable]], list[_Pattern]] = {}
+    orders: dict[tuple[int, frozenset[_Node]], list[_Pattern]] = {}
 
     def remember(text: str, base: str | None = None, names: Mapping[str, Any] | None = None) -> object:
         if text not in remembered:
@@ -108,7 +110,7 @@ def quick_queries() -> Iterator[None]:
         if part.name != "BGP":
             raise NotImplementedError  # rdflib then goes its own way
         nodes = {node for pattern in part.triples for node in pattern if isinstance(node, _OPEN)}
-        bound = frozenset(node for node in nodes if context[node] is not None)
+        bound = frozenset[_Node](node for node in nodes if context[node] is not None)
         # the algebra lives as long as `remembered`, so that its id stays its own
         key = id(part), bound
         if key not in orders:
