@@ -1,4 +1,5 @@
-"""What all processes of a run share; and what tests tell beside pass or fail is printed at its end."""
+"""What all processes of a run share, and that none touches the user's own data; and what tests tell beside pass or
+fail is printed at its end."""
 
 import os
 from tempfile import TemporaryDirectory
@@ -12,6 +13,13 @@ def pytest_configure(config: pytest.Config) -> None:
         folder = TemporaryDirectory(prefix="crosspin-tests-")
         os.environ["SHARED_BY_TESTS"] = folder.name
         config.add_cleanup(folder.cleanup)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def data_home(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """The user's data folder for this run, also of programs that tests start."""
+    os.environ["XDG_DATA_HOME"] = str(tmp_path_factory.mktemp("data"))
+    os.environ.pop("CROSSPIN_STORE", None)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

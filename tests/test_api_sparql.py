@@ -6,6 +6,8 @@ Results are read back by rdflib, which shares no code with what writes them.
 import csv
 import io
 import socket
+import subprocess
+import sys
 from collections.abc import Iterator
 from threading import Thread
 from time import monotonic
@@ -227,6 +229,26 @@ def test_no_other_server_is_asked(client: TestClient) -> None:
             refused(client, query)
         with pytest.raises(TimeoutError):
             server.accept()
+
+
+def test_a_query_worker_reaches_no_network() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        address = server.getsockname()
+        text = f"""
+import os, socket
+from crosspin.store.sparql_worker import leave_network
+before = os.readlink("/proc/self/ns/net")
+leave_network()
+print("left" if os.readlink("/proc/self/ns/net") != before else "stayed")
+try:
+    socket.create_connection({address}, 5)
+except OSError:
+    print("alone")
+"""
+        done = subprocess.run([sys.executable, "-c", text], capture_output=True, text=True, check=True)
+    if done.stdout.startswith("stayed"):
+        pytest.skip("the system lets nobody leave the network")
+    assert done.stdout.split() == ["left", "alone"]
 
 
 @pytest.mark.parametrize("file", ["file:///etc/passwd", "/etc/passwd", "../../etc/passwd"])

@@ -11,7 +11,6 @@ from typing import Any
 import pytest
 
 from crosspin import cli
-from crosspin.answer.desk import Desk
 from crosspin.answer.plan import AlternativeLine, Contradiction, Cost, Plan, Reason, Step, WayOutLine, WishLine
 from crosspin.answer.text import WIDTH, tell_text
 from crosspin.knockon.ask import Ask, Fit
@@ -24,11 +23,9 @@ DEMO = str(ROOT / "seed_data/asks/hill-patrol.json")
 
 @pytest.fixture(autouse=True)
 def seeded(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Without a store the commands read the seed data; opening it once is enough."""
-    real = Desk.open
-    monkeypatch.setattr(
-        Desk, "open", lambda folder=None, packs=(): seed_desk() if folder is None else real(folder, packs)
-    )
+    """Without a store the questions are asked of the demo catalog; opening it once is enough."""
+    real = cli._desk
+    monkeypatch.setattr(cli, "_desk", lambda given: real(given) if given.store else seed_desk())
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
@@ -191,7 +188,7 @@ def test_a_wrong_setting_stops_the_service(capsys: pytest.CaptureFixture[str], m
 
 
 @pytest.mark.parametrize(
-    "arguments", [(), ("dance",), ("ask", "--loud"), ("import", "x.csv"), ("serve", "--port", "many")]
+    "arguments", [(), ("dance",), ("ask", "--loud"), ("serve", "--port", "many"), ("serve", "--processes", "0")]
 )
 def test_a_command_that_is_none(capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...]) -> None:
     with pytest.raises(SystemExit) as stopped:

@@ -11,6 +11,7 @@ from fastapi import FastAPI
 from api_client import client_of
 from crosspin.answer.desk import Desk
 from crosspin.answer.plan import Plan
+from crosspin.api.app import served
 from crosspin.catalog.library import Library
 from crosspin.cli import main
 from crosspin.home import data_folder
@@ -20,7 +21,7 @@ from crosspin.model.reader import BrokenOntology
 from crosspin.rules.inspection import Inspection
 from crosspin.rules.template import start_pack
 from crosspin.store.packs import BrokenPack, read_packs
-from seed import own_desk, seed_desk
+from seed import own_desk, seed_desk, seed_store
 
 ONTOLOGY = data_folder("ontology")
 WINCH = Path(__file__).parent / "packs" / "winch"
@@ -210,18 +211,22 @@ def test_the_packs_in_use_are_listed(
 
 
 @pytest.mark.parametrize("by", ["environment", "option"])
-def test_the_service_takes_packs(by: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    served: list[FastAPI] = []
+def test_the_service_takes_packs(by: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    apps: list[FastAPI] = []
 
-    def serve(app: FastAPI, **_: object) -> None:
-        served.append(app)
+    def serve(app: str, *, factory: bool, **_: object) -> None:
+        assert (app, factory) == ("crosspin.api.app:served", True)
+        apps.append(served())
 
     monkeypatch.setattr("uvicorn.run", serve)
+    monkeypatch.setenv("CROSSPIN_STORE", str(tmp_path / "store"))
+    monkeypatch.setenv("CROSSPIN_PACKS", "")
+    copytree(seed_store(), tmp_path / "store")
     monkeypatch.delenv("CROSSPIN_EVERY_CASE", raising=False)  # which is for the tests, and none of the service's
     if by == "environment":
         monkeypatch.setenv("CROSSPIN_PACKS", str(WINCH))
     assert main(["serve", *(() if by == "environment" else ("--packs", str(WINCH)))]) == 0
-    (app,) = served
+    (app,) = apps
     with client_of(app) as client:
         assert client.get("/v1/kinds/HydraulicWinch").json()["kind"]["label"] == "hydraulic winch"
         assert client.get("/v1/parts/hw-6t").status_code == 200

@@ -32,10 +32,36 @@ def test_a_used_searcher_answers_like_a_new_one(world: World) -> None:
 
 @settings(max_examples=150, deadline=None, suppress_health_check=SLOW)
 @given(worlds())
-def test_searching_under_a_budget_changes_nothing(world: World) -> None:
-    """Large questions are searched under growing budgets; here even small ones are."""
-    budgeted = Searcher(world.model, world.catalog, quick_limit=0)
-    assert repr(answer(world)) == repr(budgeted.propose(world.ask))
+def test_handing_over_changes_nothing(world: World) -> None:
+    """Large networks are handed over; here even small ones are."""
+    handing_over = Searcher(world.model, world.catalog, quick_limit=0)
+    assert repr(answer(world)) == repr(handing_over.propose(world.ask))
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=SLOW)
+@given(worlds(), st.data())
+def test_what_is_taken_over_from_an_earlier_catalog_changes_nothing(world: World, data: st.DataObject) -> None:
+    """Parts that come, go, cost something else or are described by another's specs."""
+    answer(world)
+    before = Searcher(world.model, world.catalog)
+    before.propose(world.ask)
+    parts = dict(world.catalog.parts)
+    one, other = (parts[data.draw(st.sampled_from(sorted(parts)))] for _ in range(2))
+    assume(one.price is not None)
+    match data.draw(st.sampled_from(["cheaper", "more", "fewer", "like another"])):
+        case "cheaper":
+            parts[one.id] = cheaper_copy(one).model_copy(update={"id": one.id})
+        case "more":
+            parts[cheaper_copy(one).id] = cheaper_copy(one)
+        case "fewer":
+            del parts[one.id]
+            assume(not any(one.id in vehicle.parts.values() for vehicle in world.catalog.vehicles.values()))
+        case _:
+            assume(other.kind == one.kind)
+            parts[one.id] = other.model_copy(update={"id": one.id, "price": one.price})
+    later = with_parts(world, dict(sorted(parts.items())))
+    taking_over = Searcher(later.model, later.catalog, before=before)
+    assert repr(answer(later)) == repr(taking_over.propose(later.ask))
 
 
 @settings(max_examples=80, deadline=None, suppress_health_check=SLOW)

@@ -5,6 +5,8 @@ output, everything else to standard error, a problem a line: "place: wrong. mend
 """
 
 import argparse
+import os
+import sqlite3
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
@@ -16,18 +18,22 @@ from pydantic import TypeAdapter, ValidationError
 from crosspin.answer.desk import Desk, NotOnRecord
 from crosspin.answer.plan import Contradiction, CriterionLine, Mate
 from crosspin.answer.text import tell_text
-from crosspin.api.app import create_app
 from crosspin.api.problems import validation_lines
+from crosspin.api.prompt import PromptConnection
 from crosspin.api.settings import Settings, WrongSetting
-from crosspin.catalog.library import Imported
+from crosspin.catalog.library import Imported, Library
+from crosspin.home import data_folder, user_store
 from crosspin.knockon.ask import Ask, AskError, Fit
 from crosspin.knockon.limits import SearchLimit
-from crosspin.model.drafts import Refused
+from crosspin.model.drafts import Problem, Refused
 from crosspin.model.reader import BrokenOntology
-from crosspin.pack_commands import add_commands, add_packs_option, folders_in, packs_of
+from crosspin.pack_commands import add_commands, add_packs_option, packs_of
 from crosspin.store.graph import BrokenText
 
 ANSWERED, CONTRADICTION, BAD_INPUT = 0, 1, 2
+HANGS = 60
+"""Seconds after which a process of the service that does not stir is replaced."""
+
 _HELD = {True: "yes", False: "no", None: "open"}
 
 
@@ -46,7 +52,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         return run(given)
     except (AskError, Refused) as error:
-        return _bad(f"{p.place}: {p.wrong}. {p.mend}" for p in error.problems)
+        return _bad(_problem_lines(error.problems))
     except BadInput as error:
         return _bad(error.lines)
     except NotOnRecord as error:
@@ -67,6 +73,10 @@ def _bad(lines: Iterable[str]) -> int:
     return BAD_INPUT
 
 
+def _problem_lines(problems: Iterable[Problem]) -> list[str]:
+    return [f"{p.place}: {p.wrong}. {p.mend}" for p in problems]
+
+
 def _as_problem(message: str) -> str:
     wrong, _, mend = message.partition("; ")
     return f"on record: {wrong}. {mend[:1].upper()}{mend[1:]}"
@@ -75,20 +85,54 @@ def _as_problem(message: str) -> str:
 # ---------------------------------------------------------------------- commands
 
 
-def _desk(given: argparse.Namespace, packs: Sequence[Path] | None = None) -> Desk:
-    folder: Path | None = given.store
+def _library(given: argparse.Namespace) -> Library:
+    """The store that is named, or else the user's own, which has the demo catalog in it."""
+    named = given.store or os.environ.get("CROSSPIN_STORE")
+    folder = Path(named) if named else user_store()
     try:
-        return Desk.open(folder, packs_of(given) if packs is None else packs)
-    except OSError as error:
-        raise BadInput(
-            f"{folder or 'data'}: it cannot be opened ({error}). Give a folder that nobody else has open"
-        ) from None
+        library = Library(data_folder("ontology"), folder, packs_of(given))
+    except (OSError, sqlite3.OperationalError) as error:
+        raise BadInput(f"{folder}: it cannot be opened ({error}). Give a folder that you may write to") from None
+    if not named:
+        _keep_demo(library)
+    library.take_in_data()
+    return library
+
+
+def _keep_demo(library: Library) -> None:
+    """Put the demo catalog on record where it is not, or not as it is shipped now."""
+    demo = data_folder("seed_data")
+    if library.has(demo):
+        return
+    print(f"Putting the demo catalog into {library.folder} ...", file=sys.stderr, flush=True)
+    try:
+        library.import_folder(demo)
+    except Refused as refused:
+        if demo.name not in library.sources():
+            raise
+        print("It stays as it was, because of what else is there:", file=sys.stderr)
+        _bad(_problem_lines(refused.problems))
+
+
+def _desk(given: argparse.Namespace) -> Desk:
+    return Desk(_library(given))
 
 
 def _serve(given: argparse.Namespace) -> int:
-    settings = Settings.from_environment()
-    app = create_app(_desk(given, given.packs or folders_in(settings.packs)), settings)
-    uvicorn.run(app, host=given.host, port=given.port, server_header=False)
+    Settings.from_environment()
+    folder = _library(given).folder  # made ready here, so that the processes of the service only open it
+    os.environ |= {"CROSSPIN_STORE": str(folder), "CROSSPIN_PACKS": os.pathsep.join(map(str, packs_of(given)))}
+    uvicorn.run(
+        "crosspin.api.app:served",
+        factory=True,
+        http=PromptConnection,
+        host=given.host,
+        port=given.port,
+        workers=given.processes,
+        server_header=False,
+        access_log=False,  # a line for each would take longer than an answer that is kept
+        timeout_worker_healthcheck=HANGS,
+    )
     return ANSWERED
 
 
@@ -208,6 +252,12 @@ def _mates(given: argparse.Namespace) -> int:
 # ---------------------------------------------------------------------- options
 
 
+def _count(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of 1 or more")
+    return int(text)
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="crosspin", description="Which parts of a 4x4 driveline go together, and what else must change."
@@ -216,14 +266,8 @@ def _parser() -> argparse.ArgumentParser:
 
     def command(name: str, run: Callable[[argparse.Namespace], int], text: str) -> argparse.ArgumentParser:
         sub = commands.add_parser(name, help=text, description=text)
-        needs_store = name == "import"
-        sub.add_argument(
-            "--store",
-            type=Path,
-            required=needs_store,
-            metavar="DIR",
-            help="folder of the graph; without it, the seed data",
-        )
+        words = "folder of the store (default: CROSSPIN_STORE, or else your own, with the demo catalog in it)"
+        sub.add_argument("--store", type=Path, metavar="DIR", help=words)
         add_packs_option(sub)
         sub.set_defaults(run=run)
         return sub
@@ -231,6 +275,8 @@ def _parser() -> argparse.ArgumentParser:
     serve = command("serve", _serve, "answer over HTTP")
     serve.add_argument("--host", default="127.0.0.1", help="address to listen on (default: this machine only)")
     serve.add_argument("--port", type=int, default=8000)
+    words = "processes that answer, all from the same store (default: 1)"
+    serve.add_argument("--processes", type=_count, default=1, metavar="N", help=words)
 
     ask = command("ask", _ask, "what else must change; the ask as JSON in a file, or by options")
     why_not = command("why-not", _why_not, "why a rule did not speak in the plan for an ask")

@@ -10,7 +10,7 @@ from pathlib import Path
 from time import perf_counter
 
 from crosspin.answer.desk import Desk
-from crosspin.home import data_folder
+from crosspin.home import data_folder, folders_in
 from crosspin.rules.inspection import Fault, Inspection
 from crosspin.rules.second_engine import AVAILABLE
 from crosspin.rules.template import start_pack
@@ -24,11 +24,6 @@ def packs_of(given: argparse.Namespace) -> list[Path]:
     """The folders of packs in use: those on the command line, or else those of CROSSPIN_PACKS."""
     chosen: list[Path] = given.packs
     return chosen or folders_in(os.environ.get("CROSSPIN_PACKS", ""))
-
-
-def folders_in(text: str) -> list[Path]:
-    """Folders as they stand in a setting, one after the other like those of PATH."""
-    return [Path(one) for one in text.split(os.pathsep) if one]
 
 
 def add_packs_option(parser: argparse.ArgumentParser) -> None:

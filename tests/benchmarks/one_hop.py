@@ -18,9 +18,9 @@ import pyoxigraph as ox
 from benchmarks.clock import Stopped, Timed, limited, timed
 from benchmarks.rows import Row
 from crosspin.answer.desk import Desk
+from crosspin.answer.fit import fitting
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import Ask
-from crosspin.model.judge import judge_joint, overall
 from crosspin.model.records import part_triples, spec_triples
 from crosspin.model.schema import Comparator, Criterion, Joint, JointKind, Model, Verdict
 from crosspin.model.terms import DEF, ID, term, thing
@@ -106,18 +106,13 @@ def ours(desk: Desk, hop: Hop) -> Answer:
         for mate in desk.mates(hop.part, hop.vehicle)
         if mate.verdict is not Verdict.FITS and (mate.joint_kind, mate.position) in there
     )
-    many = frozenset(d.id for d in model.dimensions.values() if d.many)
     part = catalog.parts[hop.part]
     found = {}
     for meeting in meetings(model, catalog, hop):
         kind = meeting.kind
         if (kind.id, meeting.there) in misfits:
-            numbers = []
-            for alike in catalog.classes(model, kind.right_kind if meeting.is_left else kind.left_kind):
-                left, right = (part, alike) if meeting.is_left else (alike, part)
-                if overall([f.verdict for f in judge_joint(kind, left, right, catalog.specs, many)]) is Verdict.FITS:
-                    numbers.append(alike.number)
-            found[kind.id] = tuple((o.part, o.money) for o in catalog.offers(tuple(numbers), MOST))
+            classes = fitting(model, catalog, kind, part, meeting.is_left)
+            found[kind.id] = tuple((o.part, o.money) for o in catalog.offers(classes, MOST))
     return Answer(misfits, dict(sorted(found.items())))
 
 

@@ -270,9 +270,9 @@ def _post(problem: Any, instance: Instance) -> None:
     for place, own in enumerate(instance.own):
         problem.AddVariable(f"p{place}", range(own.size))
     for place, own in enumerate(instance.own):
-        problem.AddFunction([place], own.astype(float).tolist())
+        problem.AddFunctions(np.array([place]), own.astype(float)[None])
     for (first, second), costs in _between(instance).items():
-        problem.AddFunction([first, second], costs.ravel().astype(float).tolist())
+        problem.AddAkinFunctions(np.array([[first, second]]), costs.astype(float))
     for number, one in enumerate(instance.sums):
         _limit(problem, number, one)
 

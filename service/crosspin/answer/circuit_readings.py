@@ -1,6 +1,6 @@
 """The readings that circuits are planned from, and those that are missing."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
 
 from crosspin.answer.figuring import Gap
@@ -21,14 +21,15 @@ class CircuitReadings:
 
     def __init__(self, scene: Scene) -> None:
         self.scene = scene
+        self._arrangement = scene.as_received.arrangement
         self.gaps: dict[tuple[str, str, str], Gap] = {}
 
-    def _at(self, role: str) -> Iterator[Position]:
-        return (position for position in self.scene.layout.positions if position.role == role)
+    def _at(self, role: str) -> Sequence[Position]:
+        return self._arrangement.in_role.get(role, ())
 
     def station(self, path: str) -> str:
         """The station of a position, as its path names it."""
-        return next(p.station for p in self.scene.layout.positions if p.path == path)
+        return self._arrangement.positions[path].station
 
     def parts(self, reads: Reads) -> Iterator[tuple[str, Part]]:
         """The planned parts of a role that have, or could have, the feature."""
@@ -45,7 +46,7 @@ class CircuitReadings:
     def _near(self, path: str, role: str | None) -> str | None:
         if role is None:
             return None
-        places = list(self._at(role))
+        places = self._at(role)
         here = [p for p in places if p.station == self.station(path)] or (places if len(places) == 1 else [])
         return here[0].path if here else None
 

@@ -1,6 +1,7 @@
 """The desk: takes questions, gives answers.  One object behind the service, the page and the command line."""
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -13,7 +14,7 @@ from crosspin.answer.plan import Contradiction, Cost, Fit, Mate, PartLine, Plan,
 from crosspin.answer.reasons import Scene
 from crosspin.answer.sayings import Sayings
 from crosspin.answer.tell import tell_plan, told_cost
-from crosspin.catalog.library import Holdings, Imported, Library
+from crosspin.catalog.library import OVERTAKEN, Holdings, Imported, Library
 from crosspin.catalog.lookup import Found, Lookup
 from crosspin.home import data_folder
 from crosspin.knockon.ask import Ask
@@ -22,11 +23,11 @@ from crosspin.knockon.limits import SearchLimit
 from crosspin.knockon.proposal import Conflict, Proposal
 from crosspin.knockon.search import Searcher
 from crosspin.knockon.wishes import understand
+from crosspin.model.drafts import Refused
 from crosspin.model.schema import Model, Vehicle
 from crosspin.rules.derivation import Derivations
 from crosspin.rules.prover import Prover
 from crosspin.rules.why_not import NoSuchRule, WhyNot
-from crosspin.store.sparql import write_snapshot
 
 
 class NotOnRecord(LookupError):
@@ -68,7 +69,8 @@ class Desk:
         self.library = library
         self.timings: dict[str, float] = dict(library.timings)
         self._writing = Lock()
-        self._bench = self._compile()
+        self._taking_up = Lock()
+        self._bench = self._compile(None)
 
     @classmethod
     def open(cls, folder: Path | None = None, packs: Sequence[Path] = ()) -> "Desk":
@@ -83,13 +85,16 @@ class Desk:
         library.take_in_data()
         return cls(library)
 
-    def _compile(self) -> Bench:
+    def _compile(self, before: Bench | None) -> Bench:
+        """Make ready what there is now, with what is still right of what was made ready before."""
         started = perf_counter()
         holdings = self.library.holdings
+        if before is not None and before.holdings.ontology != holdings.ontology:
+            before = None
         bench = Bench(
             holdings,
-            Searcher(holdings.model, holdings.catalog),
-            Prover(holdings.graph, holdings.model, holdings.catalog),
+            Searcher(holdings.model, holdings.catalog, before=before.searcher if before else None),
+            Prover(holdings.graph, holdings.model, holdings.catalog, before=before.prover if before else None),
             holdings.models,
         )
         for layout in sorted({vehicle.layout for vehicle in holdings.catalog.vehicles.values()}):
@@ -106,6 +111,24 @@ class Desk:
     def holdings(self) -> Holdings:
         """The model and catalog that answers are given from now."""
         return self._bench.holdings
+
+    def as_it_is(self) -> "Desk":
+        """This desk, answering by what is on record now whatever comes later; to be asked only."""
+        return copy(self)
+
+    @property
+    def behind(self) -> bool:
+        """Whether something is on record that answers are not given from yet, by whatever process; in microseconds."""
+        return self.library.behind or self._bench.holdings is not self.library.holdings
+
+    def catch_up(self) -> None:
+        """Answer by what is on record now.  Raises Refused where another program has put that under an ontology that
+        is not ours; as long as it is, we are behind."""
+        with self._taking_up:
+            if self.library.behind and not self.library.catch_up():
+                raise Refused([OVERTAKEN])
+            if self._bench.holdings is not self.library.holdings:
+                self._bench = self._compile(self._bench)
 
     # ------------------------------------------------------------------ the main question
 
@@ -265,14 +288,14 @@ class Desk:
         """Import one text, all or nothing; answers change once it is on record.  Raises Refused."""
         with self._writing:
             imported = self.library.import_text(source, text, media_type, kind)
-            self._bench = self._compile()
+        self.catch_up()
         return imported
 
     def import_path(self, path: Path, kind: str | None = None) -> Imported:
         """Import a file or a folder, all or nothing.  Raises Refused."""
         with self._writing:
             imported = self.library.import_folder(path) if path.is_dir() else self.library.import_file(path, kind)
-            self._bench = self._compile()
+        self.catch_up()
         return imported
 
     def reread(self) -> None:
@@ -282,13 +305,7 @@ class Desk:
         """
         with self._writing:
             self.library.reread()
-            self._bench = self._compile()
-
-    def snapshot(self, path: Path) -> str:
-        """Write the whole graph to `path` as N-Quads, between imports, and return its version."""
-        with self._writing:
-            write_snapshot(self.library.graph, path)
-            return self.holdings.version
+        self.catch_up()
 
 
 def _telling(model: Model, told_in: Mapping[str, str] | None) -> Model:

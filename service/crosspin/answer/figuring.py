@@ -1,26 +1,17 @@
 """Works figures out for one state of a vehicle: as received, or as planned."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from crosspin.answer.reach import Place, Reach
 from crosspin.answer.words import Words
 from crosspin.catalog.catalog import Catalog
 from crosspin.figures.derive import FORMULAS
 from crosspin.figures.exact import rounded
 from crosspin.model.figure import Figure, Gathering, Limit, Source
 from crosspin.model.judge import is_of_kind, may_have
-from crosspin.model.schema import Layout, Model, Part, Position, Value
-
-WHOLE_VEHICLE = "WholeVehicle"
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Where a figure is worked out: a station, and a side where the figure is sided."""
-
-    station: str
-    side: str | None = None
+from crosspin.model.schema import Part, Value
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,40 +56,40 @@ class Result:
 
 
 class Figuring:
-    """Works out figures over what stands where; `received` is the vehicle as it came, None for that one itself."""
+    """Works out figures over what stands where.  Threads may share it.
+
+    For a plan, `received` is the vehicle as it came, and `changed` are the positions at which the two differ: what
+    reads none of these is taken from there.
+    """
 
     def __init__(
         self,
-        model: Model,
+        reach: Reach,
         catalog: Catalog,
-        layout: Layout,
-        part_at: Callable[[str], Part | None],
+        parts: Mapping[str, Part | None],
         received: "Figuring | None" = None,
+        changed: Set[str] = frozenset(),
     ) -> None:
-        self.model = model
+        self.model = reach.model
         self.catalog = catalog
-        self.layout = layout
+        self.reach = reach
         self.received = received or self
-        self.words = Words(model)
-        self._parts = {position.path: part_at(position.path) for position in layout.positions}
+        self.words = Words(reach.model)
+        self._parts = parts
+        self._changed = changed
         self._results: dict[tuple[str, Place], Result | None] = {}
-
-    def whole_vehicle(self) -> str:
-        """The station that is the vehicle as a whole."""
-        return next(station for station in self.layout.stations if self.spans_vehicle(station))
-
-    def places(self, figure: Figure) -> Iterator[Place]:
-        """Where a figure is worked out: every station of its classes, on each side where it is sided."""
-        for station, classes in sorted(self.layout.stations.items()):
-            if any(c in classes for c in figure.stations):
-                yield from (Place(station, side) for side in (("left", "right") if figure.sided else (None,)))
 
     def result(self, figure: Figure, place: Place) -> Result | None:
         """The figure there; None where it has no meaning there because no part could have what it reads."""
         key = (figure.id, place)
         if key not in self._results:
-            self._results[key] = self._work_out(figure, place)
+            stays = self.received is not self and self.stays(self.reach.of_figure(figure, place))
+            self._results[key] = self.received.result(figure, place) if stays else self._work_out(figure, place)
         return self._results[key]
+
+    def stays(self, reach: Set[str]) -> bool:
+        """Whether all of these positions are as they were received."""
+        return self._changed.isdisjoint(reach)
 
     def _work_out(self, figure: Figure, place: Place) -> Result | None:
         if not self._concerns(figure, place):
@@ -123,7 +114,7 @@ class Figuring:
         """Whether a part in the figure's role is, or could be, of its kind."""
         if figure.when_role is None or figure.when_kind is None:
             return True
-        those = self._positions(Source(label="", roles=(figure.when_role,)), place)
+        those = self.reach.in_role(figure.when_role, place)
         parts = [part for position in those if (part := self._parts[position.path]) is not None]
         return any(is_of_kind(self.model, part, figure.when_kind) is not False for part in parts)
 
@@ -150,48 +141,21 @@ class Figuring:
     def _of_figures(self, source: Source, place: Place) -> Found | None:
         found = []
         for figure in (self.model.figures[name] for name in source.figures):
-            for at in self._read_at(source, figure, place):
+            for at in self.reach.read_at(source, figure, place):
                 result = self.result(figure, at)
                 if result is not None:
                     values = () if result.value is None else (result.value,)
                     found.append(Found(values, tuple(sorted(result.paths)), result.gaps, result.why_not))
         return self._gathered(source, found, self.model.figures[source.figures[0]].label)
 
-    def _read_at(self, source: Source, figure: Figure, place: Place) -> Sequence[Place]:
-        """Where another figure is taken from: at the source's stations and on its side."""
-        places = [p for p in self.places(figure) if self._is_at(p.station, source, place)]
-        if source.only_at is None and not self.spans_vehicle(place.station):
-            places = [p for p in places if p.station == place.station] or places
-        side = source.only_on or place.side
-        return places if side is None else [p for p in places if p.side in (None, side)]
-
     def _of_readings(self, source: Source, place: Place) -> Found | None:
         assert source.feature is not None, "checked when the ontology was read"
         found = []
-        for position in self._positions(source, place):
+        for position in self.reach.positions(source, place):
             part = self._parts[position.path]
             if part is not None and may_have(self.model, part, source.feature):
                 found.append(self._read(source, source.feature, position.path, part))
         return self._gathered(source, found, self.model.features[source.feature].label)
-
-    def _positions(self, source: Source, place: Place) -> Sequence[Position]:
-        """The positions that a source reads: of its roles, at its stations and on its side."""
-        those = [p for p in self.layout.positions if not source.roles or p.role in source.roles]
-        those = [p for p in those if self._is_at(p.station, source, place)]
-        if source.only_at is None and not self.spans_vehicle(place.station):
-            those = [p for p in those if p.station == place.station] or those
-        side = source.only_on or place.side
-        return those if side is None else [p for p in those if p.side in (None, side)]
-
-    def _is_at(self, station: str, source: Source, place: Place) -> bool:
-        """Whether a source may be read at a station: one of its class, else the place's own, or the whole vehicle's."""
-        if source.only_at is not None:
-            return source.only_at in self.layout.stations[station]
-        return station == place.station or self.spans_vehicle(place.station) or self.spans_vehicle(station)
-
-    def spans_vehicle(self, station: str) -> bool:
-        """Whether a station is the vehicle as a whole."""
-        return WHOLE_VEHICLE in self.layout.stations[station]
 
     def _read(self, source: Source, feature: str, path: str, part: Part) -> Found:
         spec = part.specs.get(feature)

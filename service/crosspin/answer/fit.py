@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 from crosspin.answer.plan import CriterionLine, Fit, Mate, PartLine
 from crosspin.answer.words import Words
@@ -16,19 +17,37 @@ MOST_EQUALS = 1000
 """Most parts told that are equal to a part."""
 
 
+def fitting(model: Model, catalog: Catalog, kind: JointKind, part: Part, is_left: bool) -> tuple[int, ...]:
+    """The classes of orderable parts, by number, that fit a part at a joint of this kind, the left or the right of
+    which the part is."""
+    many = frozenset(d.id for d in model.dimensions.values() if d.many)
+    there, feature = (kind.right_kind, kind.right_feature) if is_left else (kind.left_kind, kind.left_feature)
+    judged: dict[tuple[bool, str | None], bool] = {}  # a joint sees nothing else of a part of its kind
+    found = []
+    for alike in catalog.classes(model, there):
+        seen = feature in alike.lacks, alike.specs.get(feature)
+        if seen not in judged:
+            left, right = (part, alike) if is_left else (alike, part)
+            verdicts = [finding.verdict for finding in judge_joint(kind, left, right, catalog.specs, many)]
+            judged[seen] = overall(verdicts) is Verdict.FITS
+        if judged[seen]:
+            found.append(alike.number)
+    return tuple(found)
+
+
 def line(part: Part) -> PartLine:
     """A part as it stands in a line."""
     return PartLine(id=part.id, label=part.label, price=part.price, stock=part.stock)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Fitter:
     """Answers about pairs of parts, without a plan."""
 
     model: Model
     catalog: Catalog
 
-    @property
+    @cached_property
     def _many(self) -> frozenset[str]:
         return frozenset(d.id for d in self.model.dimensions.values() if d.many)
 
@@ -108,14 +127,10 @@ class Fitter:
             return self._mates_in(part, vehicle)
         found = []
         for kind in self.model.joint_kinds.values():
-            for mine, other_kind in ((kind.left_kind, kind.right_kind), (kind.right_kind, kind.left_kind)):
+            for mine, is_left in ((kind.left_kind, True), (kind.right_kind, False)):
                 if not self._is(part, mine):
                     continue
-                classes = []
-                for alike in self.catalog.classes(self.model, other_kind):
-                    pair = (part, alike) if mine == kind.left_kind else (alike, part)
-                    if overall([f.verdict for f in self._judge(kind, *pair)]) is Verdict.FITS:
-                        classes.append(alike.number)
+                classes = fitting(self.model, self.catalog, kind, part, is_left)
                 for other in self.catalog.listing(classes=classes, orderable=True, limit=MOST_MATES).parts:
                     found.append(
                         Mate(part=line(other), position=None, joint_kind=kind.id, verdict=Verdict.FITS, because=())
@@ -130,14 +145,16 @@ class Fitter:
     def _mates_in(self, part: Part, vehicle: Vehicle) -> list[Mate]:
         words = Words(self.model)
         layout = self.model.layouts[vehicle.layout]
-        roles = {p.path: self.model.roles[p.role] for p in layout.positions}
+        places = {p.path for p in layout.positions if self._is(part, self.model.roles[p.role].kind)}
         found = []
         for joint in layout.joints:
-            kind = self.model.joint_kinds[joint.joint_kind]
             for here, there, mine in ((joint.left, joint.right, True), (joint.right, joint.left, False)):
+                if here not in places:
+                    continue
+                kind = self.model.joint_kinds[joint.joint_kind]
                 own_kind, other_kind = (kind.left_kind, kind.right_kind) if mine else (kind.right_kind, kind.left_kind)
                 other_id = vehicle.parts.get(there)
-                if other_id is None or not self._is(part, roles[here].kind) or not self._is(part, own_kind):
+                if other_id is None or not self._is(part, own_kind):
                     continue
                 other = self.catalog.parts[other_id]
                 if not self._is(other, other_kind):

@@ -26,9 +26,7 @@ class Joints:
 
     def judged(self) -> Iterable[tuple[Joint, Part, Part, tuple[Finding, ...]]]:
         """Every joint with a fresh part at it, with its two parts and their findings."""
-        for joint in self.scene.layout.joints:
-            if not (self.scene.is_fresh(joint.left) or self.scene.is_fresh(joint.right)):
-                continue
+        for joint in self.scene.as_received.arrangement.joints_at(filter(self.scene.is_fresh, self.scene.changed)):
             left, right = self.scene.planned(joint.left), self.scene.planned(joint.right)
             kind = self.model.joint_kinds[joint.joint_kind]
             if left is None or right is None:

@@ -4,11 +4,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from crosspin.answer.as_received import AsReceived
 from crosspin.answer.plan import Reason
 from crosspin.answer.sayings import Sayings
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.proposal import Cause, Choice, Proposal, State
-from crosspin.knockon.received import received_part
 from crosspin.model.judge import Finding
 from crosspin.model.schema import Layout, Model, Part, Vehicle
 
@@ -25,19 +25,29 @@ class Scene:
     sayings: Sayings
 
     @cached_property
-    def _received(self) -> dict[str, Part | None]:
-        return {p.path: received_part(self.model, self.catalog, self.vehicle, p) for p in self.layout.positions}
+    def as_received(self) -> AsReceived:
+        """The vehicle as it came."""
+        return self.sayings.as_received(self.vehicle.id)
+
+    @cached_property
+    def changed(self) -> frozenset[str]:
+        """The positions that the plan changes."""
+        return frozenset(path for path, choice in self.choices.items() if choice.state is not State.RECEIVED)
+
+    @cached_property
+    def parts(self) -> Mapping[str, Part | None]:
+        """What the plan has at each position."""
+        chosen = {path: self.choices[path].part for path in self.changed}
+        new = {path: self.catalog.parts[part] if part is not None else None for path, part in chosen.items()}
+        return {**self.as_received.parts, **new}
 
     def received(self, path: str) -> Part | None:
         """The received part at a position, a stand-in where nobody looked."""
-        return self._received[path]
+        return self.as_received.parts[path]
 
     def planned(self, path: str) -> Part | None:
         """The part that the plan has at a position."""
-        choice = self.choices[path]
-        if choice.state is State.RECEIVED:
-            return self.received(path)
-        return self.catalog.parts[choice.part] if choice.part is not None else None
+        return self.parts[path]
 
     def is_fresh(self, path: str) -> bool:
         """Whether the plan brings a new part here."""

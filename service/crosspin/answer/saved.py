@@ -92,23 +92,25 @@ class SavedPlans:
         )
 
     def _spoken(self) -> tuple[_Spoken, ...]:
-        version = self._desk.holdings.version
+        desk = self._desk.as_it_is()
+        version = desk.holdings.version
         with self._lock:
             if self._held is None or self._held[0] != version:
-                self._held = (version, tuple(self._look_at(saved) for saved in self.asks))
+                self._held = (version, tuple(_look_at(desk, saved) for saved in self.asks))
             return self._held[1]
 
-    def _look_at(self, saved: SavedAsk) -> _Spoken:
-        if saved.ask is None:
-            return _Spoken(saved, {}, "The file is no ask.")
-        try:
-            told = self._desk.derivations(saved.ask)
-        except (AskError, NoPlan, SearchLimit, Disproved) as error:
-            return _Spoken(saved, {}, str(error))
-        places: dict[str, dict[str, None]] = defaultdict(dict)
-        for line in told.conclusions:
-            places[line.rule][line.at] = None
-        for fact in told.facts:
-            if fact.rule is not None:
-                places.setdefault(fact.rule, {})
-        return _Spoken(saved, {rule: tuple(at) for rule, at in places.items()}, None)
+
+def _look_at(desk: Desk, saved: SavedAsk) -> _Spoken:
+    if saved.ask is None:
+        return _Spoken(saved, {}, "The file is no ask.")
+    try:
+        told = desk.derivations(saved.ask)
+    except (AskError, NoPlan, SearchLimit, Disproved) as error:
+        return _Spoken(saved, {}, str(error))
+    places: dict[str, dict[str, None]] = defaultdict(dict)
+    for line in told.conclusions:
+        places[line.rule][line.at] = None
+    for fact in told.facts:
+        if fact.rule is not None:
+            places.setdefault(fact.rule, {})
+    return _Spoken(saved, {rule: tuple(at) for rule, at in places.items()}, None)

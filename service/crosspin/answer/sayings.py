@@ -1,23 +1,40 @@
-"""What the criteria of joint kinds say of two parts, worked out once and kept for the next ask."""
+"""What is told alike in many answers, worked out once and kept for the next ask."""
 
+from functools import cache, lru_cache
+
+from crosspin.answer.arrangement import Arrangement
+from crosspin.answer.as_received import AsReceived
 from crosspin.answer.words import Words
 from crosspin.catalog.catalog import Catalog
 from crosspin.model.judge import Finding, judge_joint
 from crosspin.model.schema import JointKind, Model, Part, Verdict
 
 _MOST_KEPT = 200_000
+_REMEMBERED_VEHICLES = 32
 
 
 class Sayings:
-    """Findings and sentences about pairs of parts of one model and catalog.  Threads may share it."""
+    """Findings and sentences about pairs of parts of one model and catalog, the layouts of the model, and the vehicles
+    that were asked about last.  Threads may share it."""
 
     def __init__(self, model: Model, catalog: Catalog) -> None:
         self.model = model
         self.words = Words(model)
+        self._catalog = catalog
         self._specs = catalog.specs
         self._many = frozenset(d.id for d in model.dimensions.values() if d.many)
         self._found: dict[tuple[str, str, str], tuple[Finding, ...]] = {}
         self._said: dict[tuple[str, str | None, str, str], tuple[str, tuple[str, ...]]] = {}
+        self._arrangement = cache(lambda layout: Arrangement(model, model.layouts[layout]))
+        self._vehicle = lru_cache(maxsize=_REMEMBERED_VEHICLES)(self._as_received)
+
+    def as_received(self, vehicle: str) -> AsReceived:
+        """A vehicle as it came."""
+        return self._vehicle(vehicle)
+
+    def _as_received(self, name: str) -> AsReceived:
+        vehicle = self._catalog.vehicles[name]
+        return AsReceived(self.model, self._catalog, vehicle, self._arrangement(vehicle.layout))
 
     def findings(self, kind: JointKind, left: Part, right: Part) -> tuple[Finding, ...]:
         """What every criterion of a joint kind says of two parts."""

@@ -6,7 +6,7 @@ from itertools import product
 
 from crosspin.answer.figure_lines import SpeedRow, SpeedSeries, SpeedTableLine
 from crosspin.answer.figure_words import FigureWords
-from crosspin.answer.figuring import Figuring, Found, Place, calculate, kept
+from crosspin.answer.figuring import Figuring, Found, calculate, kept
 from crosspin.figures.exact import spell
 from crosspin.model.figure import FigureInput, Sense, Source, SpeedTable
 from crosspin.model.schema import Value
@@ -14,20 +14,18 @@ from crosspin.model.schema import Value
 _Rows = dict[Decimal, Decimal | None]
 
 
-class Speeds:
-    """The speed tables of a vehicle, as received and as planned."""
+def speed_table(table: SpeedTable, before: Figuring, after: Figuring) -> SpeedTableLine | None:
+    """A table for the vehicle as received and as planned; None where that has not the parts for it."""
+    return _Speeds(before, after).line(table)
 
+
+class _Speeds:
     def __init__(self, before: Figuring, after: Figuring) -> None:
         self.before = before
         self.after = after
         self.say = FigureWords(after.model)
 
-    def lines(self) -> tuple[SpeedTableLine, ...]:
-        """Every table that the planned vehicle has the parts for."""
-        told = (self._line(table) for table in self.after.model.speed_tables.values())
-        return tuple(line for line in told if line is not None)
-
-    def _line(self, table: SpeedTable) -> SpeedTableLine | None:
+    def line(self, table: SpeedTable) -> SpeedTableLine | None:
         before, after = self._found(table, self.before), self._found(table, self.after)
         if after is None:
             return None
@@ -56,7 +54,7 @@ class Speeds:
 
     def _found(self, table: SpeedTable, figuring: Figuring) -> dict[str, Found] | None:
         """What every input gives, for the whole vehicle; None where no part could have one of them."""
-        place = Place(figuring.whole_vehicle())
+        place = figuring.reach.whole_vehicle()
         found = {one.name: figuring.find(one.source, place) for one in table.inputs}
         known = {name: one for name, one in found.items() if one is not None}
         return known if len(known) == len(found) else None
@@ -81,7 +79,7 @@ class Speeds:
 
     def _limits(self, table: SpeedTable, figuring: Figuring) -> Callable[[Decimal], bool]:
         """Whether a result is within those limits of the table that are known."""
-        place = Place(figuring.whole_vehicle())
+        place = figuring.reach.whole_vehicle()
         bounds: list[tuple[Sense, Decimal]] = []
         for limit in table.limits:
             found = figuring.limit(limit, place)

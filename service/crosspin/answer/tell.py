@@ -21,7 +21,6 @@ from crosspin.answer.plan import (
     Totals,
 )
 from crosspin.answer.reasons import Reasons, Scene
-from crosspin.answer.speeds import Speeds
 from crosspin.answer.work import WorkList
 from crosspin.knockon import proposal as proposed
 from crosspin.knockon.ask import Ask
@@ -45,10 +44,9 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
     reasons = Reasons(scene, proposal)
     joints = Joints(scene, proposal, reasons)
     figures = Figures(scene)
-    figured = figures.lines()
     circuits = Circuits(scene)
     fed = circuits.plan()
-    jobs = WorkList(scene, proof, figures.brought(figured))
+    jobs = WorkList(scene, proof, figures.brought())
     teller = _Teller(scene, proposal, reasons, joints.notes())
     steps = [teller.step(path) for path in proposal.choices]
     changed = tuple(s for s in steps if s is not None and s.action is not Action.KEEP)
@@ -81,11 +79,11 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
         modifications=modifications,
         order=order,
         work=work,
-        checks=(*jobs.checks(), *figures.checks(figured)),
+        checks=(*jobs.checks(), *figures.checks()),
         cautions=jobs.cautions(work),
         discrepancies=joints.discrepancies(proof),
-        figures=figured,
-        speeds=Speeds(figures.before, figures.after).lines(),
+        figures=figures.lines,
+        speeds=figures.tables(),
         circuits=fed,
         totals=Totals(currency=shop.currency, parts=parts, hours=hours, labour=labour, all=parts + labour),
         proviso=PROVISO,
@@ -98,8 +96,7 @@ class _Teller:
         self.proposal = proposal
         self.reasons = reasons
         self.notes = notes
-        self.roles = {p.path: scene.model.roles[p.role] for p in scene.layout.positions}
-        self.stations = {p.path: p.station for p in scene.layout.positions}
+        self.outer = scene.as_received.arrangement.outer
 
     def step(self, path: str) -> Step | None:
         """The line for one position; None where nothing was and nothing comes."""
@@ -109,6 +106,8 @@ class _Teller:
             return None
         action = self._action(path, received)
         changed = choice.state is not State.RECEIVED
+        if action is Action.KEEP and path not in self.proposal.asked and path not in self.notes:
+            return self.scene.as_received.step(path)
         causes = self.proposal.causes.get(path, ())
         return Step(
             position=path,
@@ -134,11 +133,7 @@ class _Teller:
 
     def _loses_its_home(self, path: str) -> bool:
         """Whether the part that this one sits in is changed, so that this one moves over to the new one."""
-        outer = self.roles[path].within
-        return outer is not None and any(
-            role.id == outer and self.stations[other] == self.stations[path] and self.scene.is_fresh(other)
-            for other, role in self.roles.items()
-        )
+        return any(self.scene.is_fresh(other) for other in self.outer[path])
 
     def _line(self, part: Part | None) -> PartLine | None:
         return None if part is None else line(part)

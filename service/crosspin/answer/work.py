@@ -7,7 +7,7 @@ from decimal import Decimal
 from crosspin.answer.figures import Brought
 from crosspin.answer.plan import Advice, Check, Work
 from crosspin.answer.reasons import Scene
-from crosspin.answer.sequence import Job, WorkOrder
+from crosspin.answer.sequence import Job
 from crosspin.figures.exact import spell
 from crosspin.model.labour import ConsumableUse, Operation, Repeat
 from crosspin.model.schema import Term
@@ -30,13 +30,13 @@ class WorkList:
         self.by_figures = by_figures
         self.model = scene.model
         self.proof = proof
-        self.positions = {p.path: p for p in scene.layout.positions}
-        stations = sorted({p.station for p in scene.layout.positions})
+        self.positions = scene.as_received.arrangement.positions
+        self.order = scene.as_received.arrangement.order
+        stations = {p.station for p in scene.layout.positions}
         self.sides = {
             s: {p.side for p in scene.layout.positions if p.station == s and p.side is not None} for s in stations
         }
         self.bringing: Mapping[str, Term] = {**self.model.rules, **self.model.consequences}
-        self.order = WorkOrder(self.model.operations, self.model.phases, stations)
 
     def work(self) -> tuple[Work, ...]:
         """Operations in an order that can be followed; one line for each job at each station, or for all stations."""

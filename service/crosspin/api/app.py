@@ -2,6 +2,7 @@
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from pathlib import Path
 from threading import Event, Thread
 from typing import Any
 
@@ -30,10 +31,11 @@ from crosspin.api import (
     terms,
     whence,
 )
+from crosspin.api.kept import KeptReplies, UpToDate
 from crosspin.api.negotiate import NotModified, not_modified
 from crosspin.api.settings import Settings
 from crosspin.api.wiring import Envelope, Turns
-from crosspin.home import data_folder
+from crosspin.home import data_folder, folders_in
 from crosspin.knockon.ask import Ask
 from crosspin.page.render import Pages
 from crosspin.store.sparql import QueryPool
@@ -47,7 +49,7 @@ Every error is a problem document (RFC 9457) whose `problems` say where, what, a
 def create_app(desk: Desk, settings: Settings | None = None) -> FastAPI:
     """The service over a desk."""
     used = settings or Settings()
-    pool = QueryPool(used.query_limits, desk.snapshot, lambda: desk.holdings.version)
+    pool = QueryPool(used.query_limits, lambda: desk.holdings.graph)
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
@@ -85,10 +87,21 @@ def create_app(desk: Desk, settings: Settings | None = None) -> FastAPI:
     for module in (counter, finding, questions, whence, records, ontology, rules, terms, health, imports, sparql):
         app.include_router(module.router)
     app.add_middleware(Envelope)
+    app.add_middleware(KeptReplies, most=used.kept_bytes, longest=used.body_limit)
+    app.add_middleware(UpToDate, desk=desk)
     problems.install(app)
     app.add_exception_handler(NotModified, not_modified)
     app.openapi = lambda: _description(app)  # type: ignore[method-assign]
     return app
+
+
+def served() -> FastAPI:
+    """The service over the store that the environment names; what each process of it makes for itself.
+
+    Raises WrongSetting, BrokenText, BrokenOntology or Refused.
+    """
+    settings = Settings.from_environment()
+    return create_app(Desk.open(Path(settings.store), folders_in(settings.packs)), settings)
 
 
 def _operation_id(route: APIRoute) -> str:

@@ -28,7 +28,7 @@ def page_tag(request: Request) -> tuple[str, ...]:
 
 def record_pages(request: Request) -> RecordPages:
     """The pages about records, for this visitor."""
-    return RecordPages(request.app.state.pages, request.app.state.desk.holdings, visit_of(request))
+    return RecordPages(request.app.state.pages, request.state.desk.holdings, visit_of(request))
 
 
 def html_reply(request: Request, text: str, status: int = 200) -> Response:

@@ -7,6 +7,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Header, Query, Request
 
+from crosspin.answer.desk import Desk
 from crosspin.api import examples
 from crosspin.api.accept import CSV, JSON, JSON_LD, N_TRIPLES, TURTLE
 from crosspin.api.negotiate import offer
@@ -104,7 +105,8 @@ async def take_in(
     if media == CSV:
         _known_kind(kind, list(desk.holdings.model.kinds))
     text = await read_body(request, settings.import_limit)
-    done = await turns.run(lambda: desk.import_text(source, text, media, kind))
+    living: Desk = request.app.state.desk
+    done = await turns.run(lambda: living.import_text(source, text, media, kind))
     return ImportDone(
-        source=done.source, parts=done.parts, kits=done.kits, vehicles=done.vehicles, version=desk.holdings.version
+        source=done.source, parts=done.parts, kits=done.kits, vehicles=done.vehicles, version=living.holdings.version
     )

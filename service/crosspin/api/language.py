@@ -28,7 +28,7 @@ def choose_language(header: str | None, offers: Sequence[str]) -> str:
 
 def language_of(request: Request) -> str:
     """The language in which a caller is answered, of those that the ontology has words in."""
-    return choose_language(request.headers.get("accept-language"), request.app.state.desk.languages)
+    return choose_language(request.headers.get("accept-language"), request.state.desk.languages)
 
 
 def say_language(reply: Response, language: str) -> None:

@@ -34,6 +34,11 @@ async def not_modified(request: Request, error: Exception) -> Response:
     return Response(status_code=304 if request.method in ("GET", "HEAD") else 412, headers=error.headers)
 
 
+def holds(if_none_match: str, tag: str) -> bool:
+    """Whether a caller who sends this as If-None-Match holds the answer of this tag."""
+    return tag in (held.strip().removeprefix("W/") for held in if_none_match.split(","))
+
+
 def tagged(request: Request, *of: str, headers: Mapping[str, str] | None = None) -> None:
     """Tag the answer to this request by what it depends on; raises NotModified where the caller holds it.
 
@@ -42,8 +47,7 @@ def tagged(request: Request, *of: str, headers: Mapping[str, str] | None = None)
     """
     tag = f'"{sha256("|".join(of).encode()).hexdigest()[:24]}"'
     request.state.etag = tag
-    held = [t.strip().removeprefix("W/") for t in request.headers.get("if-none-match", "").split(",")]
-    if tag in held:
+    if holds(request.headers.get("if-none-match", ""), tag):
         raise NotModified(headers or {})
 
 
@@ -64,9 +68,7 @@ class Offer:
         if request.method in ("GET", "HEAD"):
             shown = page_tag(request) if chosen == HTML else ()
             headers = PAGE_HEADERS if chosen == HTML else None
-            tagged(
-                request, request.app.state.desk.holdings.version, chosen, language_of(request), *shown, headers=headers
-            )
+            tagged(request, request.state.desk.holdings.version, chosen, language_of(request), *shown, headers=headers)
         return chosen
 
 

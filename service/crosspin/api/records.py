@@ -173,7 +173,7 @@ def one_part(
     if media == HTML:
         return html_reply(request, record_pages(request).part(record, desk.mates(part), desk.equals(part)))
     if media != JSON:
-        return Response(write(about(desk.library.graph, thing("part", record.id)), media), media_type=media)
+        return Response(write(about(desk.holdings.graph, thing("part", record.id)), media), media_type=media)
     model = desk.holdings.model
     features = model.kinds[record.kind].features
     return PartSheet(
@@ -313,7 +313,7 @@ def one_vehicle(
     if media == HTML:
         return html_reply(request, record_pages(request).vehicle(record))
     if media != JSON:
-        return Response(write(about(desk.library.graph, thing("vehicle", record.id)), media), media_type=media)
+        return Response(write(about(desk.holdings.graph, thing("vehicle", record.id)), media), media_type=media)
     model, catalog = desk.holdings.model, desk.holdings.catalog
     lines = []
     for position in sorted(model.layouts[record.layout].positions, key=lambda p: p.path):

@@ -92,7 +92,7 @@ async def one_rule(
     if sort is None:
         raise NotOnRecord("there is no such rule; look it up under /v1/rules")
     if media in (TURTLE, JSON_LD):
-        return Response(write(about(desk.library.graph, DEF + rule), media), media_type=media)
+        return Response(write(about(desk.holdings.graph, DEF + rule), media), media_type=media)
     casebooks: Casebooks = request.app.state.casebooks
     plans: SavedPlans = request.app.state.saved_plans
     cases, fired = await turns.run(lambda: (casebooks.of(desk).of(model, rule), plans.fired(rule)))

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
 
+from crosspin.home import folders_in
 from crosspin.store.sparql import QueryLimits
 
 PREFIX = "CROSSPIN_"
@@ -23,10 +24,12 @@ class Settings:
     import_limit   bytes of an import
     answers        answers worked out at the same time
     waiting        questions that may wait for their turn; more are sent away with 503
+    kept_bytes     bytes of answers that are kept to be sent again, in each process
     query_seconds  time of one SPARQL query
     query_memory   bytes that one SPARQL query may take beyond the data
     query_rows     rows or triples of one SPARQL result; more are cut off and said to be
     query_workers  SPARQL queries at the same time
+    store          folder of the store
     packs          folders of packs, one after the other like those of PATH
     asks           folders of saved asks, as JSON, beside those that are shipped
     reload_seconds how often it is looked whether the ontology or a pack has changed; 0: never
@@ -37,10 +40,12 @@ class Settings:
     import_limit: int = 64 * 1024 * 1024
     answers: int = 2
     waiting: int = 64
+    kept_bytes: int = 64 * 1024 * 1024
     query_seconds: float = 10.0
     query_memory: int = 512 * 1024 * 1024
     query_rows: int = 10_000
     query_workers: int = 2
+    store: str = ""
     packs: str = ""
     asks: str = ""
     reload_seconds: float = 0.0
@@ -67,7 +72,7 @@ class Settings:
     @property
     def asks_folders(self) -> list[Path]:
         """The folders of saved asks."""
-        return [Path(one) for one in self.asks.split(os.pathsep) if one]
+        return folders_in(self.asks)
 
     @property
     def query_limits(self) -> QueryLimits:

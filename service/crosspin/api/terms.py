@@ -35,7 +35,7 @@ def _sorts(model: Model) -> dict[str, dict[str, Any]]:
 
 
 def _changes(desk: Desk) -> tuple[Release, ...]:
-    graph, model = desk.library.graph, desk.holdings.model
+    graph, model = desk.holdings.graph, desk.holdings.model
     of_packs = {term.removeprefix(DEF) for pack in desk.library.packs for term in pack.terms}
     since = {term: words(graph, DEF + term, _SINCE) for term in model.deprecated}
     shipped = set(terms(graph)) - of_packs
@@ -56,13 +56,13 @@ def whole_ontology(
 ) -> Response:
     """The whole ontology as RDF, or as a page that leads to every term and tells what has changed."""
     if media != HTML:
-        return Response(graph_text(desk.library.graph, DEF, media), media_type=media)
+        return Response(graph_text(desk.holdings.graph, DEF, media), media_type=media)
     sorts = {
         name: {term: record.label for term, record in table.items() if hasattr(record, "label")}
         for name, table in _sorts(desk.holdings.model).items()
     }
     told = {term for table in sorts.values() for term in table}
-    graph = desk.library.graph
+    graph = desk.holdings.graph
     sorts[_VOCABULARY] = {
         term: words(graph, DEF + term, f"{_RDFS}label") or term for term in terms(graph) if term not in told
     }
@@ -81,7 +81,7 @@ def one_term(
     The number of the version leads to the whole ontology, in RDF.
     """
     iri = DEF + term
-    graph = desk.library.graph
+    graph = desk.holdings.graph
     version = words(graph, DEF, _VERSION)
     if term == version:
         return Response(

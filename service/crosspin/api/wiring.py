@@ -31,7 +31,7 @@ class Turns:
 
 
 async def _desk(request: Request) -> Desk:
-    desk: Desk = request.app.state.desk
+    desk: Desk = request.state.desk
     return desk
 
 
@@ -46,6 +46,7 @@ async def _turns(request: Request) -> Turns:
 
 
 TheDesk = Annotated[Desk, Depends(_desk)]
+"""The desk as it was when the request came in, so that all of the answer is by one version."""
 TheSettings = Annotated[Settings, Depends(_settings)]
 TheTurns = Annotated[Turns, Depends(_turns)]
 

@@ -115,6 +115,7 @@ class Catalog:
             base, "vehicle", *_queries("vehicle", "body"), Vehicle.model_validate_json
         )
         self._classes: dict[str, tuple[PartClass, ...]] = {}
+        self._seen: dict[str, dict[str, list[str]]] = {}
         self._stamps: dict[str, int] = {}
         self._offers = lru_cache(maxsize=MOST_KEPT)(self._fetch_offers)
 
@@ -122,14 +123,16 @@ class Catalog:
     def open(cls, path: Path, before: "Catalog | None" = None) -> "Catalog":
         """The catalog of a snapshot as it is now, whatever is written to it later; what has not changed since the
         one `before` is taken over from it."""
-        base = sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, check_same_thread=False, isolation_level=None)
+        base = _to_read(path)
         base.execute(f"PRAGMA mmap_size = {MAPPED}")
         catalog = cls(base)
         catalog._base.execute("BEGIN")  # held as long as the connection: every read sees what the first one saw
         catalog._stamps = dict(catalog._base.execute("SELECT kind, stamp FROM stamp"))
         if before is not None and before.said("state") == catalog.said("state"):
-            same = (kind for kind in before._classes if before._stamps.get(kind) == catalog._stamps.get(kind))
-            catalog._classes = {kind: before._classes[kind] for kind in same}
+            stamps = before._stamps
+            same = {kind for kind, stamp in catalog._stamps.items() if stamps.get(kind) == stamp}
+            catalog._classes = {kind: found for kind, found in before._classes.items() if kind in same}
+            catalog._seen = {kind: found for kind, found in before._seen.items() if kind in same}
         return catalog
 
     @property
@@ -197,9 +200,17 @@ class Catalog:
         """Ids, sorted, of the specs that parts of this kind, or a kind below it, have at a feature."""
         found: set[str] = set()
         for below in kinds_below(model, kind):
-            rows = self._base.execute("SELECT spec FROM seen WHERE kind = ? AND feature = ?", (below, feature))
-            found.update(spec for (spec,) in rows)
+            found.update(self._seen_of(below).get(feature, ()))
         return sorted(found)
+
+    def _seen_of(self, kind: str) -> dict[str, list[str]]:
+        """The specs that parts of just this kind have, by feature."""
+        if kind not in self._seen:
+            seen: dict[str, list[str]] = {}
+            for feature, spec in self._base.execute("SELECT feature, spec FROM seen WHERE kind = ?", (kind,)):
+                seen.setdefault(feature, []).append(spec)
+            self._seen[kind] = seen
+        return self._seen[kind]
 
     # ------------------------------------------------------------------ sources
 
@@ -311,6 +322,27 @@ class Catalog:
             "SELECT id, feature_kind, readings FROM spec WHERE feature_kind = ? ORDER BY id", (feature_kind,)
         )
         return [_spec(*row) for row in rows]
+
+
+def _to_read(path: Path) -> sqlite3.Connection:
+    return sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, check_same_thread=False, isolation_level=None)
+
+
+class Changes:
+    """Tells whether anything was put into a snapshot, by whatever process, since this was made; in microseconds."""
+
+    def __init__(self, path: Path) -> None:
+        # No transaction is ever begun here, so that each look sees what is there now.
+        self._base = _to_read(path)
+        self._before = self._count()
+
+    def _count(self) -> int:
+        return int(self._base.execute("PRAGMA data_version").fetchone()[0])
+
+    @property
+    def any(self) -> bool:
+        """Whether there was a change."""
+        return self._count() != self._before
 
 
 def kinds_below(model: Model, kind: str) -> list[str]:

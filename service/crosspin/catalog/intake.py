@@ -20,6 +20,9 @@ _WHOLE = re.compile(r"\d+(\.0*)?")
 MOST_TOLD = 1000
 """After how many problems no more are looked for."""
 
+MOST_KEPT = 200_000
+"""How many different texts of readings are remembered."""
+
 
 @dataclass
 class TakenIn:
@@ -89,6 +92,7 @@ class _Checker:
         self.problems: list[Problem] = []
         self.taken = TakenIn()
         self._specs: dict[tuple[object, ...], Spec] = {}
+        self._read: dict[tuple[object, ...], tuple[Value, ...]] = {}
 
     def problem(self, problem: Problem) -> None:
         self.problems.append(problem)
@@ -154,7 +158,7 @@ class _Checker:
                     cell.place, f"{cell.feature!r} is said to be lacking, yet has a reading", "Keep one of the two"
                 )
                 continue
-            values = self.values(cell, self.model.dimensions[cell.dimension])
+            values = self.reading(cell)
             readings.setdefault(cell.feature, {})[cell.dimension] = values
             unit = self.units.get(cell.unit or "")
             if unit is not None and unit.factor != 1:
@@ -193,6 +197,19 @@ class _Checker:
             known = self._specs[key] = intern(kind, self.derive(kind, found))
         self.writer.put_spec(known)
         return known.id
+
+    def reading(self, cell: Cell) -> tuple[Value, ...]:
+        """What a cell says; the same is written in many."""
+        key = cell.dimension, cell.texts, cell.unit, cell.disputed
+        known = self._read.get(key)
+        if known is None:
+            before = len(self.problems)
+            known = self.values(cell, self.model.dimensions[cell.dimension])
+            if len(self._read) >= MOST_KEPT:
+                self._read.clear()
+            if len(self.problems) == before:
+                self._read[key] = known
+        return known
 
     def values(self, cell: Cell, dimension: Dimension) -> tuple[Value, ...]:
         if len(cell.texts) > 1 and not dimension.many and not cell.disputed:

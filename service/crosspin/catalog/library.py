@@ -3,26 +3,26 @@
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from hashlib import sha256
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from threading import Lock
 from time import perf_counter
 
 from crosspin import __version__
-from crosspin.catalog.catalog import Catalog
-from crosspin.catalog.csv_file import read_csv
+from crosspin.catalog.catalog import Catalog, Changes
 from crosspin.catalog.intake import TakenIn, take_in
+from crosspin.catalog.reading import digest_of, folder_drafts, paths_in, text_drafts
 from crosspin.catalog.snapshot import SCHEMA, Snapshot, Writer
-from crosspin.model.drafts import Drafts, KitDraft, PartDraft, Problem, Refused, VehicleDraft
-from crosspin.model.rdf_drafts import read_rdf
+from crosspin.model.drafts import Drafts, Problem, Refused
 from crosspin.model.read import read_model
 from crosspin.model.reader import BrokenOntology
 from crosspin.model.records import Records, record_triples, source_digests, source_triples
 from crosspin.model.schema import Model
 from crosspin.model.terms import term, thing
-from crosspin.store.graph import DERIVED, FORMATS, ONTOLOGY, SUFFIXES, GraphStore, folder_digest
+from crosspin.store.graph import DERIVED, ONTOLOGY, SUFFIXES, GraphStore, folder_digest
 from crosspin.store.migrate import migrate
 from crosspin.store.packs import BrokenPack, Pack, Reading, languages, read_packs
 from crosspin.store.versions import GraphVersions
@@ -30,6 +30,11 @@ from crosspin.store.versions import GraphVersions
 SOURCES = thing("source", "")
 LEDGER = thing("ledger", "sources")
 PACK_DATA = "/packs/"  # before the name of a pack whose data is on record
+OVERTAKEN = Problem(
+    "the store",
+    "another program has put it under another ontology or other packs",
+    "Start this one again, with the packs of that one",
+)
 _CATALOG = "catalog.sqlite"
 _MODEL = "model/"  # before a language, in what the snapshot says of itself
 
@@ -52,23 +57,22 @@ class Holdings:
     models: dict[str, Model]
     """By language, English first."""
     catalog: Catalog
-    _versions: GraphVersions = field(repr=False, compare=False)
-    _graph: str = field(repr=False, compare=False)
+    graph: GraphStore
 
     @property
     def model(self) -> Model:
         """The model in English."""
         return self.models["en"]
 
-    @cached_property
-    def graph(self) -> GraphStore:
-        """The graph; opened when it is first asked for."""
-        return self._versions.open(self._graph)
+    @property
+    def ontology(self) -> str:
+        """What tells one state of the ontology and its packs from another."""
+        return self.catalog.said("state")
 
 
 class Library:
     """The graph with what is compiled from it.  One writer at a time, of whatever process; readers keep the
-    `Holdings` they took."""
+    `Holdings` they took, until they catch up."""
 
     def __init__(self, ontology: Path, folder: Path | None = None, packs: Sequence[Path] = ()) -> None:
         """Open what is kept in `folder`, or a library that is gone when it is closed, under the ontology (layouts
@@ -79,18 +83,19 @@ class Library:
         """
         self.timings: dict[str, float] = {}
         self.folders = (ontology, *packs)
-        self._temporary = TemporaryDirectory(prefix="crosspin-") if folder is None else None
-        self._home = Path(self._temporary.name) if self._temporary is not None else (folder or ontology).resolve()
-        self._home.mkdir(parents=True, exist_ok=True)
-        self._versions = GraphVersions(folder)
+        if folder is None:
+            self._temporary = TemporaryDirectory(prefix="crosspin-")  # goes with us
+            folder = Path(self._temporary.name)
+        self.folder = folder.resolve()
+        self.folder.mkdir(parents=True, exist_ok=True)
+        self._versions = GraphVersions(self.folder)
+        self._looking = Lock()
         self._state = self._state_now()
         started = perf_counter()
-        found = self._look()
-        if found is None:
-            self.reread()
-        else:
-            self.holdings = found
+        if self.catch_up():
             self._time("open the snapshot", started)
+        else:
+            self.reread()
 
     # ------------------------------------------------------------------ reading
 
@@ -127,22 +132,42 @@ class Library:
         texts = " ".join(folder_digest(one).hex() for one in self.folders)
         return sha256(f"{__version__} {SCHEMA} {texts}".encode()).hexdigest()
 
+    @property
+    def behind(self) -> bool:
+        """Whether something was put on record, by whatever process, since what there is was last taken up."""
+        return self._changes.any
+
+    def catch_up(self) -> bool:
+        """Take up what is on record now; False where there is nothing, or it was made from another ontology."""
+        with self._looking:
+            found = self._look()
+            if found is not None:
+                self.holdings = found
+        return found is not None
+
     def _look(self) -> Holdings | None:
         """What the snapshot has; None where there is none, or one that was made from something else."""
-        path = self._home / _CATALOG
+        path = self.folder / _CATALOG
         if not path.is_file():
             return None
         before = self.__dict__.get("holdings")
         try:
+            changes = Changes(path)  # first, so that nothing is missed that is written meanwhile
             catalog = Catalog.open(path, before.catalog if before is not None else None)
         except sqlite3.OperationalError:
             raise  # it may be sound, but cannot be reached now
         except sqlite3.DatabaseError:
-            for spoilt in self._home.glob(f"{_CATALOG}*"):
+            for spoilt in self.folder.glob(f"{_CATALOG}*"):
                 spoilt.unlink()  # it is made again from the graph
             return None
-        if catalog.said("state") != self._state:
+        if not self._is_ours(catalog.said("state")):
             return None
+        try:
+            graph = self._versions.open(catalog.said("graph"))
+        except FileNotFoundError:
+            if changes.any:  # others have written so much meanwhile that it is gone already
+                return self._look()
+            raise
         version = catalog.said("version")
         if before is not None and before.catalog.said("state") == catalog.said("state"):
             models = {name: model.model_copy(update={"version": version}) for name, model in before.models.items()}
@@ -150,7 +175,15 @@ class Library:
             names = catalog.said("models").split()
             read = {name: Model.model_validate_json(catalog.said(_MODEL + name)) for name in names}
             models = {name: model.model_copy(update={"version": version}) for name, model in read.items()}
-        return Holdings(version, models, catalog, self._versions, catalog.said("graph"))
+        self._changes = changes
+        return Holdings(version, models, catalog, graph)
+
+    def _is_ours(self, state: str) -> bool:
+        """Whether a snapshot was made from our ontology, as it was read or as it stands in its folders now."""
+        if state != self._state and state == self._state_now():
+            self._state = state  # another process has read it again
+            self.__dict__.pop("_reading", None)
+        return state == self._state
 
     # ------------------------------------------------------------------ writing
 
@@ -158,7 +191,7 @@ class Library:
     def _writing(self, words: Model | None = None) -> Iterator[tuple[Writer, GraphStore]]:
         """Everything on record, to be changed; it comes into force as a whole when the context ends well."""
         model = words or self.holdings.model
-        with Snapshot(self._home / _CATALOG, _words_of_kinds(model)).writing() as writer:
+        with Snapshot(self.folder / _CATALOG, _words_of_kinds(model)).writing() as writer:
             last = writer.catalog.said("graph") or self._versions.latest()
             with self._versions.following(last) as (name, graph):
                 yield writer, graph
@@ -170,9 +203,7 @@ class Library:
                 writer.say("version", digest.hexdigest()[:16])
                 writer.say("graph", name)
         self._versions.forget_before(name)
-        found = self._look()
-        assert found is not None
-        self.holdings = found
+        self.catch_up()
 
     def reread(self) -> None:
         """Read the ontology and its packs again from their folders, all or nothing, and compile all anew.
@@ -195,7 +226,8 @@ class Library:
         models = {name: read_model(facts, "", name) for name in languages(fresh.facts([ONTOLOGY]))}
         self._time("compile the model", started)
         started = perf_counter()
-        with self._writing(models["en"]) as (writer, graph):
+        model = models["en"]
+        with self._writing(model) as (writer, graph):
             sources = source_digests(graph.facts([LEDGER]))
             writer.clear()
             writer.say("state", state)
@@ -204,10 +236,10 @@ class Library:
                 writer.say(_MODEL + name, model.model_dump_json())
             for name in (ONTOLOGY, DERIVED):
                 graph.replace(name, fresh.triples(name))
-            self._put_back(writer, graph, models["en"], sources)
+            self._put_back(writer, graph, model, sources)
             for pack in reading.packs:
                 if pack.data is not None and sources:  # else there is nothing yet that it could refer to
-                    self._write(writer, graph, models["en"], *self._of_folder(pack.data, PACK_DATA + pack.name))
+                    self._write(writer, graph, model, *folder_drafts(pack.data, PACK_DATA + pack.name, model, graph))
             self._state = state
         self._reading = reading
         self._time("compile the catalog", started)
@@ -265,53 +297,24 @@ class Library:
 
         Raises Refused with every problem found.
         """
-        return self._put(source, self._drafts(source, text, media_type, kind), sha256(text).hexdigest())
+        drafts = text_drafts(source, text, media_type, kind, self.model, self.graph)
+        return self._put(source, drafts, sha256(text).hexdigest())
+
+    def has(self, folder: Path) -> bool:
+        """Whether a folder is on record as a source just as it is now."""
+        return self.holdings.catalog.sources().get(folder.name) == digest_of(paths_in(folder))
 
     def import_folder(self, folder: Path, source: str | None = None) -> Imported:
         """Import every CSV and RDF file below a folder as one source, named after it, all or nothing.
 
         Raises Refused with every problem found.
         """
-        return self._put(*self._of_folder(folder, source or folder.name))
-
-    def _of_folder(self, folder: Path, source: str) -> tuple[str, Drafts, str]:
-        """A source, what it says and its digest; files are read while the drafts are gone through."""
-        paths = sorted(p for p in folder.rglob("*") if p.suffix == ".csv" or p.suffix in SUFFIXES)
-        digest = sha256()
-        for path in paths:
-            digest.update(sha256(path.read_bytes()).digest())
-        kits: list[KitDraft] = []
-        vehicles: list[VehicleDraft] = []
-
-        def parts() -> Iterator[PartDraft | Problem]:
-            for path in paths:
-                media_type = "text/csv" if path.suffix == ".csv" else SUFFIXES[path.suffix]
-                name = path.relative_to(folder).as_posix()
-                try:
-                    found = self._drafts(name, path.read_bytes(), media_type, path.stem)
-                except Refused as refused:
-                    yield from refused.problems
-                    continue
-                yield from found.parts
-                kits.extend(found.kits)
-                vehicles.extend(found.vehicles)
-
-        return source, Drafts(parts(), kits, vehicles), digest.hexdigest()
-
-    def _drafts(self, source: str, text: bytes, media_type: str, kind: str) -> Drafts:
-        if media_type == "text/csv":
-            if kind not in self.model.kinds:
-                known = ", ".join(self.model.kinds)
-                raise Refused([Problem(source, f"{kind!r} is no kind", f"Name the file after one of: {known}")])
-            return Drafts(read_csv(text, kind, source))
-        if media_type not in FORMATS:
-            known = ", ".join(["text/csv", *FORMATS])
-            raise Refused([Problem(source, f"the format {media_type!r} is not read", f"Use one of: {known}")])
-        units = {unit.id: unit.symbol for unit in self.model.units.values()}
-        return read_rdf(text, media_type, source, self.model, units, lambda: self.graph)
+        return self._put(*folder_drafts(folder, source or folder.name, self.model, self.graph))
 
     def _put(self, source: str, drafts: Drafts, digest: str) -> Imported:
         with self._writing() as (writer, graph):
+            if writer.catalog.said("state") != self._state:
+                raise Refused([OVERTAKEN])
             taken = self._write(writer, graph, self.model, source, drafts, digest)
         return Imported(source, taken.parts, taken.kits, taken.vehicles)
 

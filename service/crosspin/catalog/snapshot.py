@@ -68,8 +68,11 @@ MOST_REMEMBERED = 200_000
 MANY = 100_000
 """From how many parts on it is quicker to index all anew than to take them out one by one."""
 
-GAP = 1 << 40
+GAP = 1 << 36
 """How far the ranks of neighbours lie apart at first, so that there is room for others between them."""
+
+_FIRST, _BEYOND = (-1, ""), (2, "")
+"""Where nothing stands in the order of parts (unpriced, id): before all, and behind all."""
 
 _INDEXED = """
 SELECT rank, part.id, label, class.kind, (
@@ -341,32 +344,31 @@ class Writer:
         ranked = self._base.execute("SELECT 1 FROM part WHERE rank IS NOT NULL LIMIT 1").fetchone() is not None
         new = self._base.execute("SELECT cents IS NULL, id FROM part WHERE rank IS NULL ORDER BY cents IS NULL, id")
         waiting: list[str] = []
-        low, high = 0, None
+        low, high, end = 0, None, _FIRST
         for unpriced, name in new.fetchall():
-            after = self._neighbour(unpriced, name) if ranked else None
-            if waiting and after != high:
+            if (unpriced, name) > end:  # new ones up to there have the same neighbours
                 if not self._spread(waiting, low, high):
                     return False
                 waiting = []
-            if not waiting:
-                high = after
+                high, end = self._neighbour(unpriced, name) if ranked else (None, _BEYOND)
                 low = self._below(high) if ranked else 0
             waiting.append(name)
-        if waiting and not self._spread(waiting, low, high):
+        if not self._spread(waiting, low, high):
             return False
         self._base.execute("UPDATE part SET rank = fresh.rank FROM temp.fresh AS fresh WHERE part.id = fresh.id")
         return True
 
-    def _neighbour(self, unpriced: int, name: str) -> int | None:
-        """The rank of the next ranked part behind this one."""
-        row = self._base.execute(
-            "SELECT min(rank) FROM (SELECT rank FROM part WHERE rank IS NOT NULL AND (cents IS NULL) = ? AND id > ?"
-            " ORDER BY id LIMIT 1)",
-            (unpriced, name),
-        ).fetchone()
-        if row[0] is None and not unpriced:
-            row = self._base.execute("SELECT min(rank) FROM part WHERE cents IS NULL").fetchone()
-        return None if row[0] is None else int(row[0])
+    def _neighbour(self, unpriced: int, name: str) -> tuple[int | None, tuple[int, str]]:
+        """The rank of the next ranked part behind this one, and where it stands in the order."""
+        for group, after in ((unpriced, name), (1, "")) if not unpriced else ((1, name),):
+            row = self._base.execute(
+                "SELECT rank, id FROM part WHERE rank IS NOT NULL AND (cents IS NULL) = ? AND id > ?"
+                " ORDER BY id LIMIT 1",
+                (group, after),
+            ).fetchone()
+            if row is not None:
+                return int(row[0]), (group, str(row[1]))
+        return None, _BEYOND
 
     def _below(self, high: int | None) -> int:
         """The rank of the last ranked part before a rank, or of the very last one."""

@@ -5,6 +5,7 @@ in later (a table on its first use) comes out the same whoever fills it, so thre
 """
 
 from collections.abc import Callable, Iterable, Sequence
+from copy import copy
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import partial
@@ -139,6 +140,7 @@ class Candidates:
         self._places = {alike.number: place for place, alike in enumerate(classes)}
         self.columns = {facet.name: facet.fresh(classes) for facet in facets}
         self.shares = {tally.resource.id: [tally.share(alike) for alike in classes] for tally in tallies}
+        self._taking_part = {name for name, shares in self.shares.items() if any(s is not None for s in shares)}
         rows = zip(
             *(column.tolist() for column in self.columns.values()),
             *self.shares.values(),
@@ -149,9 +151,15 @@ class Candidates:
         self._groups = [numbered.setdefault(row, len(numbered)) for row in unseen]
         self._all: dict[bool, list[Batch]] = {}
 
+    def on(self, catalog: Catalog) -> "Candidates":
+        """The same in a later catalog, in which nothing of this role has changed."""
+        other = copy(self)
+        other._catalog = catalog
+        return other
+
     def takes_part(self, tally: Tally) -> bool:
         """Whether any part takes part in a resource."""
-        return any(share is not None for share in self.shares[tally.resource.id])
+        return tally.resource.id in self._taking_part
 
     def all(self, stocked: bool, spared: Sequence[str] = ()) -> list[Batch]:
         """Every part; with `stocked`, every part that is known to lie on the shelf, and those spared."""
@@ -195,9 +203,14 @@ class Candidates:
 
 
 class Compiled:
-    """One layout, ready for asks; with `stocked`, for asks that take adapters from the shelf only."""
+    """One layout, ready for asks; with `stocked`, for asks that take adapters from the shelf only.
 
-    def __init__(self, model: Model, catalog: Catalog, layout: Layout, stocked: bool) -> None:
+    What an earlier catalog under the same ontology was prepared `before`, and is still right, is taken over.
+    """
+
+    def __init__(
+        self, model: Model, catalog: Catalog, layout: Layout, stocked: bool, before: "Compiled | None" = None
+    ) -> None:
         self.model = model
         self.catalog = catalog
         self.layout = layout
@@ -208,11 +221,29 @@ class Compiled:
         }
         self.weights = self._weigh()
         self.tallies = [Tally(model, catalog, r) for _, r in sorted(model.resources.items())]
-        self.rulings = self._rule()
+        self.rulings = self._rule(before)
         self.links, facets = self._link()
+        same = self._same_as(before, facets) if before is not None else {}
         self.candidates = {
-            role: Candidates(catalog, classes, facets[role].values(), self.tallies)
+            role: same.get(role) or Candidates(catalog, classes, facets[role].values(), self.tallies)
             for role, classes in self._classes.items()
+        }
+
+    def _same_as(self, before: "Compiled", facets: dict[str, dict[str, Facet]]) -> dict[str, Candidates]:
+        """The candidates of the roles at which neither the parts have changed nor what rules see of them."""
+        tallied = [tally.decimals for tally in self.tallies] == [tally.decimals for tally in before.tallies]
+        recoded = {
+            facet.name
+            for name, ruling in self.rulings.items()
+            if ruling.mating is not None
+            and (earlier := before.rulings[name].mating) is not None
+            and not ruling.mating.has_codes_of(earlier)
+            for facet in (ruling.first, ruling.second)
+        }
+        return {
+            role: before.candidates[role].on(self.catalog)
+            for role, classes in self._classes.items()
+            if tallied and classes == before._classes[role] and recoded.isdisjoint(facets[role])
         }
 
     def _weigh(self) -> Weights:
@@ -234,11 +265,14 @@ class Compiled:
             unsafe=len(layout.joints),
         )
 
-    def _rule(self) -> dict[str, Ruling]:
+    def _rule(self, before: "Compiled | None") -> dict[str, Ruling]:
         model, catalog = self.model, self.catalog
         rulings: dict[str, Ruling] = {}
         for kind in sorted({j.joint_kind for j in self.layout.joints}):
             mating = Mating(model, catalog, model.joint_kinds[kind], self.weights, self.stocked)
+            earlier = before.rulings[kind].mating if before is not None else None
+            if earlier is not None:
+                mating.take_over(earlier)
             first, second = (Facet(f"{kind}/{hand}", partial(mating.code, hand), 2) for hand in (Hand.LEFT, Hand.RIGHT))
             rulings[kind] = Ruling(kind, first, second, mating, None, None)
         for name in sorted({p.rule for p in self.layout.pairings}):

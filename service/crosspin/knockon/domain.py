@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -43,26 +44,26 @@ class Domain:
     def __len__(self) -> int:
         return len(self.values)
 
-    @property
+    @cached_property
     def prices(self) -> npt.NDArray[np.int64]:
         """Packed price of every value, that of the cheapest part where fresh."""
         fresh = np.array([batch.best.price for batch in self._batches], dtype=np.int64)
         still = np.zeros(len(self.values) - fresh.size, dtype=np.int64)
         return np.concatenate([still, self._cent * fresh])
 
-    @property
+    @cached_property
     def counts(self) -> npt.NDArray[np.int64]:
         """How many parts every value stands for, at least; 1 for one that brings none."""
         fresh = [batch.count for batch in self._batches]
         return np.array([1] * (len(self.values) - len(fresh)) + fresh, dtype=np.int64)
 
-    @property
+    @cached_property
     def spread(self) -> npt.NDArray[np.int64]:
         """By how much the packed price of the dearest part of every value exceeds that of the cheapest, at most."""
         fresh = [self._cent * (batch.dearest - batch.best.price) for batch in self._batches]
         return np.array([0] * (len(self.values) - len(fresh)) + fresh, dtype=np.int64)
 
-    @property
+    @cached_property
     def changed(self) -> npt.NDArray[np.bool_]:
         """Which values are a change from what was received."""
         return np.array([v.state is not State.RECEIVED for v in self.values], dtype=bool)

@@ -41,7 +41,7 @@ class Posted:
         self._number = {variable: place for place, variable in enumerate(network.variables)}
         self._constant = sum(int(factor.costs[0]) for factor in network.factors if not factor.scope)
         # Least costs are mostly close to their bounds, and quickly found where only close ones are looked for.
-        self._slacks = (step >> 2, step + (step >> 1), 4 * step + (step >> 1), EXACT)
+        self._slacks = (step >> 12, step >> 2, step + (step >> 1), 4 * step + (step >> 1), EXACT)
         self._top = 0
         self._most = sum(int(factor.costs.max(initial=0)) for factor in network.factors if factor.scope)
         self._post()

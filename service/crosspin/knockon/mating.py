@@ -96,9 +96,25 @@ class Mating:
         self._codes = {
             hand: {spec: code for code, spec in enumerate(specs, _FIRST_SPEC)} for hand, specs in self._specs.items()
         }
+        remedies = (model.remedies[name] for criterion in kind.criteria for name in criterion.remedies)
+        kinds = {remedy.adapter_kind for remedy in remedies if remedy.adapter_kind is not None}
+        self._adapters = {name: catalog.classes(model, name) for name in sorted(kinds)}
         self._outcomes: dict[tuple[int, int], Outcome] = {}
-        self._adapters: dict[tuple[str, int, int], tuple[str, Decimal] | None] = {}
+        self._chosen: dict[tuple[str, int, int], tuple[str, Decimal] | None] = {}
         self._matrix: Costs | None = None
+
+    def has_codes_of(self, other: "Mating") -> bool:
+        """Whether parts have the same codes as at another mating of the same joint kind."""
+        return self._specs == other._specs
+
+    def take_over(self, other: "Mating") -> None:
+        """Keep what an earlier mating of the same joint kind has found out, where it holds still."""
+        if (
+            self.has_codes_of(other)
+            and self._adapters == other._adapters
+            and (self._weights, self._stocked) == (other._weights, other._stocked)
+        ):
+            self._outcomes, self._chosen, self._matrix = other._outcomes, other._chosen, other._matrix
 
     def _side(self, hand: Hand) -> tuple[str, str]:
         kind = self.kind
@@ -190,9 +206,9 @@ class Mating:
 
     def _adapter(self, remedy: Remedy, left: int, right: int) -> tuple[str, Decimal] | None:
         key = (remedy.id, left, right)
-        if key not in self._adapters:
-            self._adapters[key] = self._find_adapter(remedy, left, right)
-        return self._adapters[key]
+        if key not in self._chosen:
+            self._chosen[key] = self._find_adapter(remedy, left, right)
+        return self._chosen[key]
 
     def _find_adapter(self, remedy: Remedy, left: int, right: int) -> tuple[str, Decimal] | None:
         """Id and price of the cheapest adapter whose two faces fit the two parts."""
@@ -200,7 +216,7 @@ class Mating:
         left_values = self._readings(Hand.LEFT, left)
         right_values = self._readings(Hand.RIGHT, right)
         fitting = []
-        for adapters in self._catalog.classes(self._model, remedy.adapter_kind):
+        for adapters in self._adapters[remedy.adapter_kind]:
             offer = adapters.on_shelf if self._stocked else adapters.cheapest
             if offer is None:
                 continue

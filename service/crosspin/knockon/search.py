@@ -22,13 +22,24 @@ class Searcher:
     What can be worked out before an ask is kept and reused.  Threads may share a searcher: two of them may
     work the same thing out at the same time, but it comes out the same, and either result serves.
     `quick_limit` says from which size of table on networks are handed over; answers do not depend on it.
+    What a searcher `before` prepared for an earlier catalog, under the same ontology, is taken over.
     """
 
-    def __init__(self, model: Model, catalog: Catalog, quick_limit: int = QUICK_LIMIT) -> None:
+    def __init__(
+        self,
+        model: Model,
+        catalog: Catalog,
+        quick_limit: int = QUICK_LIMIT,
+        before: "Searcher | None" = None,
+    ) -> None:
         self._model = model
         self._catalog = catalog
         self._quick_limit = quick_limit
         self._compiled: dict[tuple[str, bool], Compiled] = {}
+        if before is not None:
+            for (layout, stocked), earlier in list(before._compiled.items()):
+                fresh = Compiled(model, catalog, model.layouts[layout], stocked, earlier)
+                self._compiled[layout, stocked] = fresh
 
     def compiled(self, layout: str, in_stock_only: bool = False) -> Compiled:
         """What is prepared for a layout; the table of a joint kind is filled when it is first met."""

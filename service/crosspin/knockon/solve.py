@@ -23,7 +23,10 @@ from crosspin.knockon.relation import Numbers, Relation
 from crosspin.knockon.tighten import tightened
 
 ROUNDS = 6
-"""How often costs are shifted, all variables over, before the network is handed over."""
+"""How often costs are shifted, all variables over, before the network is handed over, at most."""
+
+GAIN = 12
+"""By which power of two less than a step shifting once more must lift the bound."""
 
 FAR = INFINITE - 1
 """Stands for the cost of a value that costs more than enough others, or has no plan at all: nobody looked."""
@@ -84,7 +87,7 @@ class Solver:
                 solved = Elimination(self._sizes, self._factors, limit=self._quick_limit)
                 network = Reduced.whole(self._sizes, self._factors)
                 return None if solved.optimum >= INFINITE else _Whole(self._positions, network, solved)
-        pruner = Pruner(self._sizes, tightened(self._sizes, self._factors, ROUNDS))
+        pruner = Pruner(self._sizes, tightened(self._sizes, self._factors, ROUNDS, max(self._step >> GAIN, 1)))
         if pruner.dead:
             return None
         cost = hand_over(pruner.reduced(), self._step, Posted.least)

@@ -25,7 +25,7 @@ class Share:
 
 
 class Tally:
-    """One resource over the parts of one catalog."""
+    """One resource over the parts of one catalog; shares are counted in units of the last of `decimals`."""
 
     def __init__(self, model: Model, catalog: Catalog, resource: Resource) -> None:
         self.resource = resource
@@ -35,7 +35,7 @@ class Tally:
             (resource.draw_feature, resource.draw_dimension, 1),
             (resource.supply_feature, resource.supply_dimension, -1),
         )
-        self._decimals = decimals_of(
+        self.decimals = decimals_of(
             value
             for feature, dimension, _ in self._ends
             for spec in catalog.specs_of(model.features[feature].feature_kind)
@@ -58,7 +58,7 @@ class Tally:
             spec = part.specs.get(feature)
             values = self._catalog.specs[spec].values.get(dimension, ()) if spec is not None else ()
             if len(values) == 1 and isinstance(values[0], Decimal):
-                net += sign * whole(values[0], self._decimals)
+                net += sign * whole(values[0], self.decimals)
             else:
                 known = False
         if not takes_part:

@@ -39,10 +39,10 @@ class _Table:
         return self.ends[1] if variable == self.ends[0] else self.ends[0]
 
 
-def tightened(sizes: Sequence[int], factors: Sequence[Relation], rounds: int) -> list[Relation]:
+def tightened(sizes: Sequence[int], factors: Sequence[Relation], rounds: int, enough: int) -> list[Relation]:
     """The same network, its costs shifted; factors over more than two variables stay as they are.
 
-    All variables are gone through, forth and back, until that gains nothing any more, `rounds` times at most.
+    All variables are gone through, forth and back, until that gains less than `enough`, `rounds` times at most.
     """
     single: list[Numbers] = [np.zeros(size, dtype=np.int64) for size in sizes]
     tables: dict[tuple[int, int], _Table] = {}
@@ -77,7 +77,7 @@ def tightened(sizes: Sequence[int], factors: Sequence[Relation], rounds: int) ->
                     if floor >= INFINITE:
                         return [Relation((), (), np.array([INFINITE], dtype=np.int64))]
                     waiting.update(disturbed)
-        if floor == before:
+        if floor - before < enough:
             break
     found = [Relation((), (), np.array([floor], dtype=np.int64)), *rest]
     found += [Relation.of_table((variable,), costs) for variable, costs in enumerate(single) if costs.any()]

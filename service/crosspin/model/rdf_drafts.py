@@ -1,7 +1,5 @@
 """Reads drafts of parts, kits and vehicles out of RDF text."""
 
-from collections.abc import Callable
-
 from pyoxigraph import BlankNode, Literal, NamedNode
 
 from crosspin.model.drafts import Cell, Drafts, KitDraft, PartDraft, Problem, Refused, VehicleDraft
@@ -15,7 +13,7 @@ RDF_TYPE = "http://www.w3.org/1999/02/22-rdf-syntax-ns#type"
 
 
 def read_rdf(
-    text: bytes, media_type: str, name: str, model: Model, units: dict[str, str], ontology: Callable[[], GraphStore]
+    text: bytes, media_type: str, name: str, model: Model, units: dict[str, str], ontology: GraphStore
 ) -> Drafts:
     """The drafts in RDF text; `units` leads from QUDT local name to symbol, `ontology` to the store whose migrations
     are run where the text uses deprecated terms.
@@ -28,7 +26,7 @@ def read_rdf(
         raise Refused([Problem(name, str(error), "Mend the text there; nothing was changed")]) from None
     old = {term(word) for word in model.deprecated}
     if any(q.predicate.value in old or getattr(q.object, "value", "") in old for q in quads):
-        quads = migrated(quads, ontology(), old)
+        quads = migrated(quads, ontology, old)
     facts = Facts(quads)
     reader = _RdfReader(facts, name, model, units)
     drafts = Drafts([reader.part(node, kind) for kind in model.kinds for node in facts.of_type(DEF + kind)])

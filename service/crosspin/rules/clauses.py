@@ -21,12 +21,14 @@ Pattern = tuple[str, str, str]
 
 @dataclass(frozen=True, slots=True)
 class Clause:
-    """One clause of a WHERE: as it is written, and the pattern, or the variable that a BIND gives a value."""
+    """One clause of a WHERE: as it is written, and the pattern, or the variable that a BIND gives a value, or what a
+    FILTER NOT EXISTS denies."""
 
     text: str
     pattern: Pattern | None = None
     binds: str | None = None
     denies: bool = False
+    denied: tuple["Clause", ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +72,9 @@ def _clauses(tokens: list[str], namespaces: dict[str, str]) -> Iterator[Clause]:
             end = _closing(tokens, opening)
             text = _joined(tokens[index : end + 1])
             binds = tokens[end - 1] if token == "BIND" else None
-            yield Clause(text, binds=binds, denies=tokens[index + 1 : index + 3] == ["NOT", "EXISTS"])
+            denies = tokens[index + 1 : index + 3] == ["NOT", "EXISTS"]
+            denied = tuple(_clauses(tokens[opening + 1 : end], namespaces)) if denies else ()
+            yield Clause(text, binds=binds, denies=denies, denied=denied)
             index = end + 1
             continue
         if token in (".", ";", ","):

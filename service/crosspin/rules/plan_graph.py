@@ -6,38 +6,79 @@ of each resource is written down as tally lines, which the rules check.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import lru_cache
+from itertools import chain
+from typing import TypeAlias
 
-from pyoxigraph import Literal, NamedNode, Triple
+from pyoxigraph import Literal, NamedNode, Quad, Triple
 
 from crosspin.catalog.catalog import Catalog
-from crosspin.knockon.proposal import Proposal, State
+from crosspin.knockon.proposal import Mending, Proposal, State
 from crosspin.knockon.received import received_part
 from crosspin.model.records import INTEGER, TYPE, cp, number, spec_triples
-from crosspin.model.schema import Layout, Model, Part, Position, Vehicle
+from crosspin.model.schema import Layout, Model, Part, Resource, Vehicle
 from crosspin.model.terms import term, thing
+from crosspin.store.infer import as_quads
 
 PLAN = NamedNode(thing("plan", "proposed"))
 TRUE = Literal(True)
 _CACHED_PARTS = 4096
+_CACHED_VEHICLES = 32
+_AT, _TALLY = "at/", "tally/"
+
+Amounts: TypeAlias = tuple[tuple[str, Decimal], ...]
+"""What a part draws and supplies of one resource: the side, and the amount, negative where it draws."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Written:
     """A build as RDF: what is true of it alone, and by part id what is true of each part wherever it stands.
 
+    `pieces` has what is true of it by what it is about: the build itself, a position, a mending, a tally.
     `standing` is what stands at each position, by part id.
     """
 
-    build: list[Triple]
+    pieces: dict[str, tuple[Triple, ...]]
     parts: dict[str, tuple[Triple, ...]]
     standing: dict[str, str | None]
 
+    @property
+    def build(self) -> list[Triple]:
+        """All that is true of the build alone."""
+        return list(chain.from_iterable(self.pieces.values()))
+
+    def pieces_beside(self, other: "Written") -> list[str]:
+        """The names of the pieces that are not those of another build."""
+        names = {**other.pieces, **self.pieces}
+        both = ((name, self.pieces.get(name), other.pieces.get(name)) for name in names)
+        return [name for name, mine, others in both if mine is not others and mine != others]
+
+    def beside(self, other: "Written") -> tuple[list[Quad], list[Quad]]:
+        """What is true of this build and not of another, and the reverse; no triple is in two pieces."""
+        names = self.pieces_beside(other)
+        mine, others = (
+            dict.fromkeys(as_quads(triple for name in names for triple in one.pieces.get(name, ())))
+            for one in (self, other)
+        )
+        return [quad for quad in mine if quad not in others], [quad for quad in others if quad not in mine]
+
+
+@dataclass(frozen=True, slots=True)
+class _Vehicle:
+    """A vehicle as a plan that leaves it as it came is written, and by resource and position who has a share."""
+
+    parts: dict[str, Part | None]
+    written: Written
+    amounts: dict[str, dict[str, Amounts]]
+
 
 class PlanGraph:
-    """Writes proposals down.  Safe to share between threads."""
+    """Writes proposals down.  Safe to share between threads.
+
+    How the vehicles are written that were asked about last is kept; a plan writes anew what it changes.
+    """
 
     def __init__(self, model: Model, catalog: Catalog) -> None:
         self._model = model
@@ -47,15 +88,34 @@ class PlanGraph:
             for name in model.kinds
         }
         self._facts = lru_cache(maxsize=_CACHED_PARTS)(self._part_facts)
+        self._vehicle = lru_cache(maxsize=_CACHED_VEHICLES)(self._as_it_came)
 
     def received(self, vehicle: Vehicle) -> Written:
         """The vehicle as it was received, with contacts shown though nothing is judged."""
+        came = self._vehicle(vehicle.id)
+        places = {name: piece for name, piece in came.written.pieces.items() if name.startswith(_AT)}
+        shown = (Triple(PLAN, TYPE, cp("Build")), Triple(PLAN, cp("showsAll"), TRUE))
+        return replace(came.written, pieces={PLAN.value: shown, **places})
+
+    def unchanged(self, vehicle: Vehicle) -> Written:
+        """The plan that leaves the vehicle as it was received."""
+        return self._vehicle(vehicle.id).written
+
+    def _as_it_came(self, name: str) -> _Vehicle:
+        vehicle = self._catalog.vehicles[name]
         layout = self._model.layouts[vehicle.layout]
-        standing = {p.path: received_part(self._model, self._catalog, vehicle, p) for p in layout.positions}
-        triples = [Triple(PLAN, TYPE, cp("Build")), Triple(PLAN, cp("showsAll"), TRUE)]
-        for path, part in standing.items():
-            triples += _place(layout, path, State.RECEIVED, part, part)
-        return Written(triples, self._facts_of(part for part in standing.values() if part is not None), _ids(standing))
+        parts = {p.path: received_part(self._model, self._catalog, vehicle, p) for p in layout.positions}
+        amounts = {
+            resource.id: {path: shares for path, part in parts.items() if (shares := self._amounts(resource, part))}
+            for resource in self._model.resources.values()
+        }
+        pieces = {
+            PLAN.value: (Triple(PLAN, TYPE, cp("Build")), Triple(PLAN, cp("hasLayout"), _layout_node(layout))),
+            **{_AT + path: tuple(_place(layout, path, State.RECEIVED, part, part)) for path, part in parts.items()},
+            **{_TALLY + name: tuple(_tally_lines(name, layout, shares)) for name, shares in amounts.items()},
+        }
+        facts = self._facts_of(part for part in parts.values() if part is not None)
+        return _Vehicle(parts, Written(pieces, facts, _ids(parts)), amounts)
 
     def proposed(self, vehicle: Vehicle, proposal: Proposal) -> Written:
         """The plan; raises ValueError where the proposal leaves a position of the layout out, and KeyError
@@ -64,49 +124,48 @@ class PlanGraph:
         missing = [p.path for p in layout.positions if p.path not in proposal.choices]
         if missing:
             raise ValueError(f"the proposal says nothing of {', '.join(missing)}; it must name every position")
-        received = {p.path: received_part(self._model, self._catalog, vehicle, p) for p in layout.positions}
-        standing = {p.path: self._standing(proposal, p, received[p.path]) for p in layout.positions}
-        triples = [Triple(PLAN, TYPE, cp("Build")), Triple(PLAN, cp("hasLayout"), _layout_node(layout))]
-        parts: dict[str, Part] = {}
-        for position in layout.positions:
-            state = proposal.choices[position.path].state
-            old, part = received[position.path], standing[position.path]
-            triples += _place(layout, position.path, state, old, part)
-            if state is State.EMPTIED and any(w.startswith("remove/") for w in proposal.asked.get(position.path, ())):
-                triples.append(Triple(_vacancy_node(position.path), cp("wasAsked"), TRUE))
-            for one in (old if state is not State.RECEIVED else None, part):
-                if one is not None:
-                    parts[one.id] = one
-        for index, mending in enumerate(proposal.mendings):
-            node = NamedNode(f"{PLAN.value}/mending/{index}")
-            triples += [
-                Triple(node, TYPE, cp("Mending")),
-                Triple(node, cp("inBuild"), PLAN),
-                Triple(node, cp("ofJoint"), NamedNode(f"{_layout_node(layout).value}/{mending.joint}")),
-                Triple(node, cp("byCriterion"), cp(mending.criterion)),
-                Triple(node, cp("byRemedy"), cp(mending.remedy)),
-            ]
-            if mending.adapter is not None:
-                triples.append(Triple(node, cp("withAdapter"), NamedNode(thing("part", mending.adapter))))
-                parts[mending.adapter] = self._catalog.parts[mending.adapter]
-        triples += self._tally_lines(standing)
-        return Written(triples, self._facts_of(parts.values()), _ids(standing))
+        came = self._vehicle(vehicle.id)
+        changed = [p for p in came.parts if proposal.choices[p].state is not State.RECEIVED]
+        standing = {path: self._chosen(proposal, path) for path in changed}
+        places: dict[str, tuple[Triple, ...]] = {}
+        for path, part in standing.items():
+            state = proposal.choices[path].state
+            places[_AT + path] = tuple(_place(layout, path, state, came.parts[path], part))
+            if state is State.EMPTIED and any(w.startswith("remove/") for w in proposal.asked.get(path, ())):
+                places[_AT + path] += (Triple(_vacancy_node(path), cp("wasAsked"), TRUE),)
+        mendings = {f"mending/{index}": _mended(layout, index, one) for index, one in enumerate(proposal.mendings)}
+        adapters = [self._catalog.parts[m.adapter] for m in proposal.mendings if m.adapter is not None]
+        facts = self._facts_of([*adapters, *(part for part in standing.values() if part is not None)])
+        return Written(
+            {**came.written.pieces, **places, **self._tallies(layout, came, standing), **mendings},
+            {**came.written.parts, **facts},
+            {**came.written.standing, **_ids(standing)},
+        )
+
+    def _tallies(
+        self, layout: Layout, came: _Vehicle, standing: Mapping[str, Part | None]
+    ) -> dict[str, tuple[Triple, ...]]:
+        """The tallies in which something that was changed has, or had, a share."""
+        tallies = {}
+        for resource in self._model.resources.values():
+            before = came.amounts[resource.id]
+            changes = {path: self._amounts(resource, part) for path, part in standing.items()}
+            if any(shares or path in before for path, shares in changes.items()):
+                tallies[_TALLY + resource.id] = tuple(_tally_lines(resource.id, layout, {**before, **changes}))
+        return tallies
 
     def _facts_of(self, parts: Iterable[Part]) -> dict[str, tuple[Triple, ...]]:
         return {part.id: self._part_facts(part) if part.unidentified else self._facts(part.id) for part in parts}
 
     def standing(self, vehicle: Vehicle, proposal: Proposal) -> dict[str, Part | None]:
         """What stands at each position of the plan."""
-        return {
-            p.path: self._standing(proposal, p, received_part(self._model, self._catalog, vehicle, p))
-            for p in self._model.layouts[vehicle.layout].positions
-        }
+        received = self._vehicle(vehicle.id).parts
+        stays = {path: proposal.choices[path].state is State.RECEIVED for path in received}
+        return {path: received[path] if stays[path] else self._chosen(proposal, path) for path in received}
 
-    def _standing(self, proposal: Proposal, position: Position, received: Part | None) -> Part | None:
-        choice = proposal.choices[position.path]
-        if choice.state is State.RECEIVED:
-            return received
-        return None if choice.part is None else self._catalog.parts[choice.part]
+    def _chosen(self, proposal: Proposal, path: str) -> Part | None:
+        part = proposal.choices[path].part
+        return None if part is None else self._catalog.parts[part]
 
     def _part_facts(self, part: Part | str) -> tuple[Triple, ...]:
         if isinstance(part, str):
@@ -123,31 +182,13 @@ class PlanGraph:
             triples += spec_triples(self._catalog.specs[spec], self._model)
         return tuple(triples)
 
-    def _tally_lines(self, standing: Mapping[str, Part | None]) -> Iterator[Triple]:
-        for resource in self._model.resources.values():
-            sides = (
-                ("draw", resource.draw_feature, resource.draw_dimension, -1),
-                ("supply", resource.supply_feature, resource.supply_dimension, 1),
-            )
-            balance, previous, ordinal = Decimal(0), None, 0
-            for path, part in standing.items():
-                for side, feature, dimension, sign in sides:
-                    amount = self._amount(part, feature, dimension)
-                    if amount is None:
-                        continue
-                    ordinal += 1
-                    balance += sign * amount
-                    line = NamedNode(f"{PLAN.value}/line/{resource.id}/{ordinal}")
-                    yield Triple(line, TYPE, cp("TallyLine"))
-                    yield Triple(line, cp("inBuild"), PLAN)
-                    yield Triple(line, cp("ofRule"), cp(resource.id))
-                    yield Triple(line, cp("ofPlacement"), placement_node(path))
-                    yield Triple(line, cp("ofSide"), NamedNode(f"{term(resource.id)}/{side}"))
-                    yield Triple(line, cp("ordinal"), Literal(str(ordinal), datatype=INTEGER))
-                    yield Triple(line, cp("balance"), number(balance))
-                    if previous is not None:
-                        yield Triple(line, cp("follows"), previous)
-                    previous = line
+    def _amounts(self, resource: Resource, part: Part | None) -> Amounts:
+        sides = (
+            ("draw", resource.draw_feature, resource.draw_dimension, -1),
+            ("supply", resource.supply_feature, resource.supply_dimension, 1),
+        )
+        found = ((side, sign, self._amount(part, feature, dimension)) for side, feature, dimension, sign in sides)
+        return tuple((side, sign * amount) for side, sign, amount in found if amount is not None)
 
     def _amount(self, part: Part | None, feature: str, dimension: str) -> Decimal | None:
         """What the part draws or supplies, where that is known; the rules see to what is not."""
@@ -155,6 +196,39 @@ class PlanGraph:
             return None
         values = self._catalog.specs[part.specs[feature]].values.get(dimension, ())
         return values[0] if len(values) == 1 and isinstance(values[0], Decimal) else None
+
+
+def _tally_lines(resource: str, layout: Layout, amounts: Mapping[str, Amounts]) -> Iterator[Triple]:
+    balance, previous, ordinal = Decimal(0), None, 0
+    for position in layout.positions:
+        for side, amount in amounts.get(position.path, ()):
+            ordinal += 1
+            balance += amount
+            line = NamedNode(f"{PLAN.value}/line/{resource}/{ordinal}")
+            yield Triple(line, TYPE, cp("TallyLine"))
+            yield Triple(line, cp("inBuild"), PLAN)
+            yield Triple(line, cp("ofRule"), cp(resource))
+            yield Triple(line, cp("ofPlacement"), placement_node(position.path))
+            yield Triple(line, cp("ofSide"), NamedNode(f"{term(resource)}/{side}"))
+            yield Triple(line, cp("ordinal"), Literal(str(ordinal), datatype=INTEGER))
+            yield Triple(line, cp("balance"), number(balance))
+            if previous is not None:
+                yield Triple(line, cp("follows"), previous)
+            previous = line
+
+
+def _mended(layout: Layout, index: int, mending: Mending) -> tuple[Triple, ...]:
+    node = NamedNode(f"{PLAN.value}/mending/{index}")
+    triples = (
+        Triple(node, TYPE, cp("Mending")),
+        Triple(node, cp("inBuild"), PLAN),
+        Triple(node, cp("ofJoint"), NamedNode(f"{_layout_node(layout).value}/{mending.joint}")),
+        Triple(node, cp("byCriterion"), cp(mending.criterion)),
+        Triple(node, cp("byRemedy"), cp(mending.remedy)),
+    )
+    if mending.adapter is None:
+        return triples
+    return (*triples, Triple(node, cp("withAdapter"), NamedNode(thing("part", mending.adapter))))
 
 
 def _ids(standing: Mapping[str, Part | None]) -> dict[str, str | None]:

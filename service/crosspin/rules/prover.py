@@ -1,10 +1,10 @@
 """Proves a proposal: writes it as RDF, runs the rules, and holds what follows against what the search said."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import lru_cache
-from itertools import chain
+from itertools import chain, count
 from typing import TypeAlias
 
 from pyoxigraph import Literal, NamedNode, Quad, Triple, serialize
@@ -13,13 +13,13 @@ from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import Ask
 from crosspin.knockon.proposal import Proposal, State
 from crosspin.model.records import cp
-from crosspin.model.schema import Model, Vehicle, Verdict
+from crosspin.model.schema import Model, Part, Vehicle, Verdict
 from crosspin.model.terms import DEF, thing
 from crosspin.rules.derivation import THE_PLAN, Derivations, Deriver
 from crosspin.rules.plan_graph import PLAN, PlanGraph, Written
 from crosspin.rules.proof import Disproved, Proof, ProvedJoint
 from crosspin.rules.read_proof import Conclusions, read_discrepancies, read_faults, read_proof
-from crosspin.rules.reasoner import Reasoner, Subject
+from crosspin.rules.reasoner import Origin, Reasoner, Subject
 from crosspin.rules.why_not import Asker, Standing, WhyNot
 from crosspin.store.describe import source_of
 from crosspin.store.graph import FORMATS, GraphStore
@@ -28,7 +28,8 @@ from crosspin.store.infer import FIRST_BUILD_ORDER
 __all__ = ["Disproved", "Proof", "Prover"]
 
 _GENERATED_BY = NamedNode("http://www.w3.org/ns/prov#wasGeneratedBy")
-_REMEMBERED_VEHICLES = 256
+_MOST_VEHICLES = 32
+_MOST_NUMBERED = 20_000
 _MOST_KNOWN_JOINTS = 200_000
 _OF_JOINT = cp("ofJoint")
 _SHOWS_ALL = cp("showsAll")
@@ -40,27 +41,66 @@ _PREFIXES = {
 }
 
 
-_Meeting: TypeAlias = tuple[str, str | None, bool, str | None, bool]
-"""All that a verdict on a joint without mendings rests on: joint kind, left part, whether it is fresh, the same
-on the right."""
+_Meeting: TypeAlias = tuple[str, int | str | None, bool, int | str | None, bool]
+"""All that a verdict on a joint without mendings rests on: joint kind, left part (a number for all that is on record
+of it), whether it is fresh, the same on the right."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Received:
+    """A vehicle as it came, written down, and what the rules say of it: what plans for it start from."""
+
+    written: Written
+    origin: Origin
+    conclusions: Conclusions
+    discrepancies: tuple[str, ...]
+
+
+class _Memory:
+    """What stays right whatever is imported later, because it is looked up by all that it rests on."""
+
+    def __init__(self) -> None:
+        self.joints: dict[_Meeting, ProvedJoint] = {}
+        self.received: dict[str, _Received] = {}
+        self._numbers: dict[tuple[object, ...], int] = {}
+        self._counter = count()
+
+    def number_of(self, part: Part) -> int:
+        """One number for all that is on record of a part."""
+        described = part.id, part.kind, part.price, part.lacks, *sorted(part.specs.items())
+        return self._numbers.setdefault(described, next(self._counter))
+
+    def keep(self, joints: Iterable[tuple[_Meeting, ProvedJoint]]) -> None:
+        """Remember joints; all others are forgotten where there are too many."""
+        if len(self.joints) > _MOST_KNOWN_JOINTS:
+            self.joints, self._numbers = {}, {}
+        self.joints.update(joints)
+
+    def keep_received(self, vehicle: str, received: _Received) -> None:
+        """Remember a vehicle, and forget the one that was first remembered where there are too many."""
+        self.received[vehicle] = received
+        if len(self.received) > _MOST_VEHICLES:
+            self.received.pop(next(iter(self.received)), None)
 
 
 class Prover:
     """The ontology with its rules, ready to prove proposals.  Safe to share between threads.
 
     What the rules said of two parts at a joint is kept for the next plan in which they meet.  At most
-    `at_once` proofs run at a time.
+    `at_once` proofs run at a time.  A prover takes over what the one `before` keeps, which had the same ontology.
     """
 
-    def __init__(self, graph: GraphStore, model: Model, catalog: Catalog, at_once: int = 2) -> None:
+    def __init__(
+        self, graph: GraphStore, model: Model, catalog: Catalog, at_once: int = 2, before: "Prover | None" = None
+    ) -> None:
         self._model = model
         self._catalog = catalog
         self._graph = graph
         self._plan_graph = PlanGraph(model, catalog)
-        self._reasoner = Reasoner(graph, at_once)
+        self._reasoner: Reasoner = Reasoner(graph, at_once) if before is None else before._reasoner
+        self._memory: _Memory = _Memory() if before is None else before._memory
         self._joints = {layout.id: {joint.id: joint for joint in layout.joints} for layout in model.layouts.values()}
-        self._known: dict[_Meeting, ProvedJoint] = {}
-        self._discrepancies = lru_cache(maxsize=_REMEMBERED_VEHICLES)(self._discrepancies_of)
+        self._number = lru_cache(maxsize=_MOST_NUMBERED)(self._number_of)
 
     def prove(self, ask: Ask, proposal: Proposal) -> Proof:
         """What the rules say of the proposal; raises Disproved where they do not agree with it."""
@@ -79,38 +119,44 @@ class Prover:
             for quad in derived:
                 if quad.predicate == _OF_JOINT and isinstance(quad.object, NamedNode):
                     joint = quad.object.value.removeprefix(f"{layout}/")
-                    proved = self._known.get(meetings[joint]) if joint in meetings else None
+                    proved = self._memory.joints.get(meetings[joint]) if joint in meetings else None
                     if proved is not None:
                         found.add(quad.subject)
                         known[joint] = replace(proved, joint=joint)
             return found
 
-        derived = self._reasoner.derive(plan, settled)
-        found = Conclusions(chain(plan.build, *(quads for _, quads in derived)), layout)
-        proof = read_proof(found, known, self._stay_and_clash(vehicle, proposal))
+        received = self._received(vehicle)
+        changed = self._reasoner.difference(received.origin, plan, settled)
+        found = received.conclusions.changed(changed.more, changed.less)
+        proof = read_proof(found, known, self._stay_and_clash(vehicle, proposal, received.discrepancies))
         disagreements = (*read_faults(found), *_denied(proof), *self._miscounted(vehicle, proposal, proof))
         if disagreements:
             raise Disproved(disagreements)
-        if len(self._known) > _MOST_KNOWN_JOINTS:
-            self._known = {}
-        self._known.update((meetings[name], joint) for name, joint in proof.joints.items() if name in meetings)
+        self._memory.keep((meetings[name], joint) for name, joint in proof.joints.items() if name in meetings)
         return proof
 
     def _meetings(self, vehicle: Vehicle, proposal: Proposal, plan: Written) -> dict[str, _Meeting]:
         """What meets at each joint of a plan that takes no mending."""
         mended = {mending.joint for mending in proposal.mendings}
         fresh = {path for path, choice in proposal.choices.items() if choice.state is State.FRESH}
+        numbers = {path: None if part is None else self._number(part) for path, part in plan.standing.items()}
         return {
             name: (
                 joint.joint_kind,
-                plan.standing[joint.left],
+                numbers[joint.left],
                 joint.left in fresh,
-                plan.standing[joint.right],
+                numbers[joint.right],
                 joint.right in fresh,
             )
             for name, joint in self._joints[vehicle.layout].items()
             if name not in mended
         }
+
+    def _number_of(self, part: str) -> int | str:
+        """What stands for a part in memory; one that nobody has looked at is on record nowhere, and stands for
+        itself."""
+        found = self._catalog.parts.get(part)
+        return part if found is None else self._memory.number_of(found)
 
     def graph(self, ask: Ask, proposal: Proposal, media_type: str) -> bytes:
         """The plan and all that the rules derive from it, each verdict with the rule that gave it, as RDF text.
@@ -119,7 +165,7 @@ class Prover:
         """
         plan = self._plan_graph.proposed(self._catalog.vehicles[ask.vehicle], proposal)
         shown = Triple(PLAN, _SHOWS_ALL, Literal(True))
-        whole = replace(plan, build=[*plan.build, shown])
+        whole = replace(plan, pieces={**plan.pieces, "shown": (shown,)})
         derived = self._reasoner.derive(whole)
         told = {*whole.build, *self._reasoner.about_parts(whole)}
         for rule, quads in derived:
@@ -158,20 +204,29 @@ class Prover:
         )
         return Asker(self._model, self._catalog, self._model.layouts[vehicle.layout], standing).why_not(rule, about)
 
-    def _stay_and_clash(self, vehicle: Vehicle, proposal: Proposal) -> tuple[str, ...]:
+    def _stay_and_clash(self, vehicle: Vehicle, proposal: Proposal, discrepancies: Iterable[str]) -> tuple[str, ...]:
         """Joints between received parts that clash on record, and that the plan leaves as they are."""
         stays = {path for path, choice in proposal.choices.items() if choice.state is State.RECEIVED}
         joints = self._joints[vehicle.layout]
-        return tuple(
-            name for name in self._discrepancies(vehicle.id) if {joints[name].left, joints[name].right} <= stays
-        )
+        return tuple(name for name in discrepancies if {joints[name].left, joints[name].right} <= stays)
 
-    def _discrepancies_of(self, vehicle_id: str) -> tuple[str, ...]:
-        vehicle = self._catalog.vehicles[vehicle_id]
-        written = self._plan_graph.received(vehicle)
-        derived = self._reasoner.derive(written)
-        found = Conclusions(chain(written.build, *(quads for _, quads in derived)), thing("layout", vehicle.layout))
-        return read_discrepancies(found)
+    def _received(self, vehicle: Vehicle) -> _Received:
+        """What the rules say of a vehicle that is left as it was received."""
+        written = self._plan_graph.unchanged(vehicle)
+        kept = self._memory.received.get(vehicle.id)
+        if kept is not None and kept.written is written:
+            return kept
+        if kept is not None and kept.written == written:
+            kept = replace(kept, written=written)
+        else:
+            layout = thing("layout", vehicle.layout)
+            origin = self._reasoner.origin(written)
+            came = self._plan_graph.received(vehicle)
+            derived = self._reasoner.derive(came)
+            shown = Conclusions(chain(came.build, *(quads for _, quads in derived)), layout)
+            kept = _Received(written, origin, Conclusions(origin.holds, layout), read_discrepancies(shown))
+        self._memory.keep_received(vehicle.id, kept)
+        return kept
 
     def _miscounted(self, vehicle: Vehicle, proposal: Proposal, proof: Proof) -> Iterator[str]:
         cost = proposal.cost

@@ -22,8 +22,11 @@ class Conclusions:
     def __init__(self, triples: Iterable[Triple | Quad], layout: str) -> None:
         """`layout` is the IRI of the layout, which names of positions, joints and pairings start with."""
         self._base = f"{layout}/"
-        self._facts: dict[str, dict[str, list[NamedNode | Literal]]] = defaultdict(lambda: defaultdict(list))
+        self._facts: dict[str, dict[str, list[NamedNode | Literal]]] = defaultdict(dict)
         self._of_type: dict[str, list[str]] = defaultdict(list)
+        self._add(triples)
+
+    def _add(self, triples: Iterable[Triple | Quad]) -> None:
         for triple in triples:
             subject, obj = triple.subject, triple.object
             if not isinstance(subject, NamedNode) or not isinstance(obj, NamedNode | Literal):
@@ -31,7 +34,26 @@ class Conclusions:
             if triple.predicate == TYPE:
                 self._of_type[obj.value].append(subject.value)
             else:
-                self._facts[triple.predicate.value][subject.value].append(obj)
+                self._facts[triple.predicate.value].setdefault(subject.value, []).append(obj)
+
+    def changed(self, more: Iterable[Quad], less: Iterable[Quad]) -> "Conclusions":
+        """These conclusions with more triples and without others."""
+        changed = Conclusions((), self._base.removesuffix("/"))
+        more, less = tuple(more), tuple(less)
+        changed._facts.update({name: dict(facts) for name, facts in self._facts.items()})
+        changed._of_type.update({name: list(members) for name, members in self._of_type.items()})
+        for quad in (*more, *less):  # the lists that are about to change
+            facts = changed._facts[quad.predicate.value]
+            if isinstance(quad.subject, NamedNode) and quad.subject.value in facts:
+                facts[quad.subject.value] = list(facts[quad.subject.value])
+        for quad in less:
+            assert isinstance(quad.subject, NamedNode) and isinstance(quad.object, NamedNode | Literal)
+            if quad.predicate == TYPE:
+                changed._of_type[quad.object.value].remove(quad.subject.value)
+            else:
+                changed._facts[quad.predicate.value][quad.subject.value].remove(quad.object)
+        changed._add(more)
+        return changed
 
     def members(self, name: str) -> list[str]:
         """The IRIs of a class's members, sorted."""

@@ -71,6 +71,19 @@ def trace(store: Store, given: Iterable[Triple], rules: Iterable[Rule]) -> Trace
     return Trace(steps)
 
 
+def by_focus(store: Store, rule: Rule) -> dict[Node, list[Triple]]:
+    """What a rule derives from what is in a store, by the focus node that it derives it for."""
+    pieces = _cut(rule.query)
+    found = store.query(_HEAD.sub("SELECT * WHERE", rule.query, count=1))
+    assert isinstance(found, QuerySolutions)
+    names = [variable.value for variable in found.variables]
+    derived: dict[Node, list[Triple]] = {}
+    for solution in found:
+        bindings = {name: node for name in names if (node := solution[name]) is not None}
+        derived.setdefault(bindings["this"], []).extend(_filled(pattern, bindings) for pattern in pieces.adds)
+    return derived
+
+
 def _filled(pattern: Pattern, bindings: Mapping[str, Node]) -> Triple:
     subject, predicate, obj = (_node(term, bindings) for term in pattern)
     assert isinstance(predicate, NamedNode)

@@ -6,11 +6,12 @@ vehicle file.  Reading text never opens a network connection or another file.
 
 from collections.abc import Iterable, Iterator
 from hashlib import sha256
-from itertools import islice
+from itertools import chain, islice
 from pathlib import Path
 
 from pyoxigraph import BlankNode, Literal, NamedNode, Quad, RdfFormat, Store, Triple, parse
 
+from crosspin.store.hold import Hold
 from crosspin.store.infer import infer, read_rules
 
 ONTOLOGY = "https://crosspin.example/def/"
@@ -25,7 +26,7 @@ FORMATS = {
 }
 """The RDF formats that are read, by media type."""
 
-MANY = 50_000
+MANY = 1_000
 """From how many triples on it is worth while to write them in bulk."""
 
 SUFFIXES = {".ttl": "text/turtle", ".nt": "application/n-triples", ".jsonld": "application/ld+json"}
@@ -115,20 +116,20 @@ class GraphStore:
 
     def __init__(self, folder: Path | None = None) -> None:
         """Open the store in `folder`, created if new, or one in memory."""
+        self.folder = folder
+        self._hold: Hold | None = None
         self.quads = Store(str(folder)) if folder is not None else Store()
 
     @classmethod
     def to_read(cls, folder: Path) -> "GraphStore":
-        """The store in a folder, which nobody writes any more."""
-        store = object.__new__(cls)
-        store.quads = Store.read_only(str(folder))
-        return store
+        """The store in a folder, which nobody writes any more, and nobody takes away as long as this is there.
 
-    @classmethod
-    def copy_of(cls, other: "GraphStore") -> "GraphStore":
-        """A store in memory with all that another one holds."""
-        store = cls()
-        store.quads.bulk_extend(other.quads)
+        Raises OSError where it is not there.
+        """
+        store = object.__new__(cls)
+        store.folder = folder
+        store._hold = Hold(folder)
+        store.quads = Store.read_only(str(folder))
         return store
 
     def close(self) -> None:
@@ -141,9 +142,10 @@ class GraphStore:
         self.quads.remove_graph(name)
         quads = (Quad(t.subject, t.predicate, t.object, name) for t in triples)
         first = list(islice(quads, MANY))
-        self.quads.extend(first)
-        if len(first) == MANY:
-            self.quads.bulk_extend(quads)
+        if len(first) < MANY:
+            self.quads.extend(first)
+        else:
+            self.quads.bulk_extend(chain(first, quads))
 
     def remove(self, graph: str) -> None:
         """Forget a graph."""

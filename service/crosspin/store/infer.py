@@ -13,8 +13,9 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from typing import TypeGuard
 
-from pyoxigraph import BlankNode, DefaultGraph, NamedNode, Quad, QuerySolutions, QueryTriples, Store, Triple
+from pyoxigraph import BlankNode, DefaultGraph, Literal, NamedNode, Quad, QuerySolutions, QueryTriples, Store, Triple
 
 SH = "http://www.w3.org/ns/shacl#"
 FIRST_BUILD_ORDER = Decimal(10)
@@ -47,7 +48,7 @@ class Rule:
 
     def about(self, nodes: Iterable[NamedNode | BlankNode | Triple]) -> "Rule":
         """The same rule for these focus nodes only, whatever their class."""
-        values = " ".join(str(node) for node in nodes)
+        values = " ".join(sorted(str(node) for node in nodes))
         return replace(self, query=self.query.replace(f"?this a <{self.target}> .", f"VALUES ?this {{ {values} }}", 1))
 
 
@@ -102,11 +103,35 @@ class Workspace:
     def settle(self, rules: Iterable[Rule]) -> None:
         """Add for good what the rules derive from what is here."""
         for rule in rules:
-            self.keep(self._derive(rule))
+            self.keep(self.derive(rule))
 
     def keep(self, triples: Iterable[Triple]) -> None:
         """Add triples for good."""
-        self.store.extend([Quad(t.subject, t.predicate, t.object) for t in triples])
+        self.store.extend(as_quads(triples))
+
+    def drop(self, triples: Iterable[Triple]) -> None:
+        """Take triples away for good."""
+        for quad in as_quads(triples):
+            self.store.remove(quad)
+
+    def members(self, target: str) -> list[NamedNode | BlankNode | Triple]:
+        """The members of a class."""
+        return [quad.subject for quad in self.store.quads_for_pattern(None, _TYPE, NamedNode(target))]
+
+    def is_a(
+        self, node: NamedNode | BlankNode | Literal | Triple | None, target: str
+    ) -> TypeGuard[NamedNode | BlankNode | Triple]:
+        """Whether a node is a member of a class."""
+        return isinstance(node, NamedNode | BlankNode) and Quad(node, _TYPE, NamedNode(target)) in self.store
+
+    @contextmanager
+    def trial(self) -> Iterator["Trial"]:
+        """While the context lasts triples may be added and taken away; then all is as it was."""
+        trial = Trial(self)
+        try:
+            yield trial
+        finally:
+            trial.undo()
 
     @contextmanager
     def suppose(
@@ -116,32 +141,56 @@ class Workspace:
 
         `note` is told what each rule derived that was not there before.
         """
-        added: list[Quad] = []
-        try:
-            self._add(triples, added)
+        with self.trial() as trial:
+            trial.add(as_quads(triples))
             for rule in rules:
-                if not self._has_members(rule.target):
+                if not self.has_members(rule.target):
                     continue
-                fresh = self._add(self._derive(rule), added)
+                fresh = trial.add(as_quads(self.derive(rule)))
                 if note is not None:
                     note(rule, fresh)
             yield self.store
-        finally:
-            for quad in added:
-                self.store.remove(quad)
 
-    def _derive(self, rule: Rule) -> QueryTriples:
+    def derive(self, rule: Rule) -> QueryTriples:
+        """What a rule derives from what is here."""
         found = self.store.query(rule.query)
         assert isinstance(found, QueryTriples)
         return found
 
-    def _has_members(self, target: str) -> bool:
+    def has_members(self, target: str) -> bool:
+        """Whether a class has any member."""
         members = self.store.quads_for_pattern(None, _TYPE, NamedNode(target))
         return next(members, None) is not None
 
-    def _add(self, triples: Iterable[Triple], added: list[Quad]) -> list[Quad]:
-        quads = [Quad(t.subject, t.predicate, t.object) for t in triples]
+
+class Trial:
+    """What is added to a workspace, and taken away, for a while."""
+
+    def __init__(self, workspace: Workspace) -> None:
+        self.store = workspace.store
+        self._added: list[Quad] = []
+        self._removed: list[Quad] = []
+
+    def add(self, quads: Iterable[Quad]) -> list[Quad]:
+        """Add triples; gives those that were not there."""
         fresh = [quad for quad in dict.fromkeys(quads) if quad not in self.store]
         self.store.extend(fresh)
-        added.extend(fresh)
+        self._added.extend(fresh)
         return fresh
+
+    def remove(self, quads: Iterable[Quad]) -> None:
+        """Take away triples that are there, before any are added."""
+        for quad in quads:
+            self.store.remove(quad)
+            self._removed.append(quad)
+
+    def undo(self) -> None:
+        """Make all as it was."""
+        for quad in self._added:
+            self.store.remove(quad)
+        self.store.extend(self._removed)
+
+
+def as_quads(triples: Iterable[Triple]) -> list[Quad]:
+    """Triples as a workspace holds them, all in one graph."""
+    return [Quad(t.subject, t.predicate, t.object) for t in triples]

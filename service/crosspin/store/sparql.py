@@ -7,14 +7,9 @@ import select
 import struct
 import subprocess
 import sys
-import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
-from threading import Lock
 from time import monotonic
-
-from pyoxigraph import RdfFormat
 
 from crosspin.store.graph import GraphStore
 from crosspin.store.query_check import QueryRefused
@@ -81,22 +76,13 @@ class QueryResult:
     truncated: bool
 
 
-def write_snapshot(graph: GraphStore, path: Path) -> None:
-    """The whole graph as N-Quads, for a query worker to load."""
-    graph.quads.dump(str(path), format=RdfFormat.N_QUADS)
-
-
 class QueryPool:
-    """A few worker processes over a snapshot of the graph, renewed when its version changes.  Thread-safe."""
+    """A few worker processes that read the graph, renewed when there is a new version of it.  Thread-safe."""
 
-    def __init__(self, limits: QueryLimits, snapshot: Callable[[Path], str], version: Callable[[], str]) -> None:
-        """`snapshot` writes the graph as N-Quads to a path and returns its version; `version` is the present one."""
+    def __init__(self, limits: QueryLimits, graph: Callable[[], GraphStore]) -> None:
+        """`graph` gives the graph as it is now, opened to read."""
         self._limits = limits
-        self._snapshot = snapshot
-        self._version = version
-        self._folder = tempfile.TemporaryDirectory(prefix="crosspin-")
-        self._lock = Lock()
-        self._written: tuple[str, Path] | None = None
+        self._graph = graph
         self._slots: queue.LifoQueue[_Worker | None] = queue.LifoQueue()
         for _ in range(limits.workers):
             self._slots.put(None)
@@ -116,7 +102,7 @@ class QueryPool:
             self._slots.put(worker)
 
     def close(self) -> None:
-        """End the workers and forget the snapshot; a later query starts afresh."""
+        """End the workers; a later query starts afresh."""
         for _ in range(self._limits.workers):
             try:
                 worker = self._slots.get(timeout=self._limits.seconds)
@@ -124,34 +110,26 @@ class QueryPool:
                 break  # its query is at its end, and so is the worker when this process goes
             if worker is not None:
                 worker.end()
-        with self._lock:
-            if self._written is not None:
-                self._written[1].unlink()
-                self._written = None
         while self._slots.qsize() < self._limits.workers:
             self._slots.put(None)
 
     def _ready(self, worker: "_Worker | None") -> "_Worker":
-        """This worker, or a new one where it is gone or has an old snapshot."""
-        with self._lock:
-            if self._written is None or self._written[0] != self._version():
-                path = Path(self._folder.name) / "snapshot.nq"
-                self._written = (self._snapshot(path), path)
-            version, path = self._written
-            if worker is not None and worker.version == version and not worker.gone:
+        """This worker, or a new one where it is gone or reads an old version."""
+        graph = self._graph()
+        if worker is not None:
+            if worker.graph is graph and not worker.gone:
                 return worker
-            if worker is not None:
-                worker.end()
-            return _Worker(version, path, self._limits)
+            worker.end()
+        return _Worker(graph, self._limits)
 
 
 class _Worker:
     """One worker process, as seen from outside."""
 
-    def __init__(self, version: str, snapshot: Path, limits: QueryLimits) -> None:
-        arguments = (str(snapshot), str(limits.memory), str(limits.rows), str(limits.seconds))
+    def __init__(self, graph: GraphStore, limits: QueryLimits) -> None:
+        arguments = (str(graph.folder), str(limits.memory), str(limits.rows), str(limits.seconds))
         environment = {name: value for name, value in os.environ.items() if not name.startswith("CROSSPIN_")}
-        self.version = version
+        self.graph = graph  # as long as we have it, its folder stays
         self.gone = False
         self._process = subprocess.Popen(
             [sys.executable, "-m", "crosspin.store.sparql_worker", *arguments],
@@ -160,7 +138,7 @@ class _Worker:
             stderr=subprocess.DEVNULL,
             env=environment,
         )
-        # Loading is our own work, not the query's: it has no limit but the size of the data.
+        # Opening is our own work, not the query's: it has no limit.
         self._read(None)
 
     def ask(self, request: QueryRequest, seconds: float) -> QueryResult:

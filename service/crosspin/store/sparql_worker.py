@@ -1,12 +1,13 @@
 """Answers SPARQL queries in a process of its own, so that one that runs wild can be killed.
 
-Started as `python -m crosspin.store.sparql_worker SNAPSHOT MEMORY ROWS SECONDS`.  It loads the snapshot
-(N-Quads), limits its own memory, gives up the means of opening any file or socket, and then answers one
-query after another over its standard input and output.  A message is its length in four bytes, then JSON;
+Started as `python -m crosspin.store.sparql_worker FOLDER MEMORY ROWS SECONDS`.  It leaves the network, opens the
+graph in the folder, limits its own memory, gives up the means of opening more files than those of the graph, and then
+answers one query after another over its standard input and output.  A message is its length in four bytes, then JSON;
 an answer is a JSON message, then a message of bytes.
 """
 
 import contextlib
+import ctypes
 import json
 import math
 import signal
@@ -27,6 +28,7 @@ from pyoxigraph import (
     serialize,
 )
 
+from crosspin.store.graph import GraphStore
 from crosspin.store.query_check import QueryRefused, check_query
 from crosspin.store.results import WRITERS
 
@@ -48,6 +50,9 @@ _PREFIXES = {
     "unit": "http://qudt.org/vocab/unit/",
     "xsd": "http://www.w3.org/2001/XMLSchema#",
 }
+
+
+_NEW_USER, _NEW_NETWORK = 0x10000000, 0x40000000  # of Linux, see unshare(2)
 
 
 class NotAcceptable(Exception):
@@ -113,15 +118,32 @@ def _triples(found: QueryTriples, media: str | None, rows: int) -> tuple[dict[st
     return {"media": media, "truncated": len(triples) > rows}, body or b""
 
 
-def _limit(memory: int) -> None:
-    """Bound memory to `memory` bytes above what is in use, and open nothing from now on."""
+def leave_network() -> None:
+    """Live in a network of our own, in which there is nobody, where the system lets us."""
+    with contextlib.suppress(OSError, AttributeError):
+        ctypes.CDLL(None).unshare(_NEW_USER | _NEW_NETWORK)
+
+
+def _limit(memory: int, folder: Path) -> None:
+    """Bound memory to `memory` bytes above what is in use, and open no more from now on than the graph needs."""
     if resource is None:
         return
     with contextlib.suppress(OSError, ValueError):  # where the system has no /proc, the memory stays unbounded
         in_use = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
         resource.setrlimit(resource.RLIMIT_AS, (in_use + memory, in_use + memory))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-    resource.setrlimit(resource.RLIMIT_NOFILE, (3, 3))
+    files = _files(folder)
+    resource.setrlimit(resource.RLIMIT_NOFILE, (files, files))
+
+
+def _files(folder: Path) -> int:
+    """How many files may be open at once: those that are, and those of the graph that are opened when first read."""
+    opened = []
+    for link in Path("/proc/self/fd").iterdir() if Path("/proc/self/fd").is_dir() else ():
+        with contextlib.suppress(OSError):  # the one that lists them is closed again
+            opened.append(link.readlink())
+    waiting = set(folder.glob("*.sst")) - set(opened)
+    return max(3, len(opened)) + len(waiting) if waiting else 3
 
 
 def _warm_up(store: Store) -> None:
@@ -132,12 +154,13 @@ def _warm_up(store: Store) -> None:
             answer(store, {"query": query, **request}, 1)
 
 
-def main(snapshot: str, memory: int, rows: int, seconds: float) -> None:
-    """Load, tighten the limits, say that we are ready, and answer until the input ends."""
-    store = Store()
-    store.bulk_load(path=snapshot, format=RdfFormat.N_QUADS)
+def main(folder: Path, memory: int, rows: int, seconds: float) -> None:
+    """Open, tighten the limits, say that we are ready, and answer until the input ends."""
+    leave_network()
+    graph = GraphStore.to_read(folder)
+    store = graph.quads
     _warm_up(store)
-    _limit(memory)
+    _limit(memory, folder)
     source, sink = sys.stdin.buffer, sys.stdout.buffer
     write_message(sink, b"ready")
     while (message := read_message(source)) is not None:
@@ -160,4 +183,4 @@ def main(snapshot: str, memory: int, rows: int, seconds: float) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], int(sys.argv[2]), int(sys.argv[3]), float(sys.argv[4]))
+    main(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]), float(sys.argv[4]))

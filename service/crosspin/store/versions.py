@@ -1,7 +1,7 @@
 """The graph from version to version: whoever reads one is not disturbed by the next.
 
-On disk every version is a folder of its own, `graph-1`, `graph-2` and so on, which shares its large files with
-the one before; it is written under another name and takes its own when it is whole.  In memory it is a store.
+Every version is a folder of its own, `graph-1`, `graph-2` and so on, which shares its large files with the one
+before; it is written under another name and takes its own when it is whole.
 """
 
 import shutil
@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from crosspin.store.graph import GraphStore
+from crosspin.store.hold import take_away
 
 _NAME = "graph-"
 _UNFINISHED = ".unfinished"
@@ -18,33 +19,23 @@ _UNFINISHED = ".unfinished"
 class GraphVersions:
     """All versions of one graph; a writer must be alone."""
 
-    def __init__(self, folder: Path | None) -> None:
-        """`folder` holds the versions; None keeps the last one in memory."""
+    def __init__(self, folder: Path) -> None:
+        """`folder` holds the versions."""
         self._folder = folder
-        self._kept: dict[str, GraphStore] = {}
 
     def latest(self) -> str:
         """The name of the last version; "" where there is none."""
-        if self._folder is None:
-            return next(reversed(self._kept), "")
         numbers = [_number(path.name) for path in self._folder.glob(f"{_NAME}*") if not _unfinished(path)]
         return f"{_NAME}{max(numbers)}" if numbers else ""
 
     def open(self, name: str) -> GraphStore:
         """A version to read from; raises OSError where it is not there."""
-        if self._folder is None:
-            return self._kept[name]
         return GraphStore.to_read(self._folder / name)
 
     @contextmanager
     def following(self, name: str) -> Iterator[tuple[str, GraphStore]]:
         """The version after another one ("" for the first), to be changed; it is there when the context ends well."""
         fresh = f"{_NAME}{_number(name) + 1}"
-        if self._folder is None:
-            store = GraphStore.copy_of(self._kept[name]) if name else GraphStore()
-            yield fresh, store
-            self._kept = {fresh: store}
-            return
         path = self._folder / f"{fresh}{_UNFINISHED}"
         shutil.rmtree(path, ignore_errors=True)
         shutil.rmtree(self._folder / fresh, ignore_errors=True)  # was never said to be in force
@@ -62,11 +53,10 @@ class GraphVersions:
         path.rename(self._folder / fresh)
 
     def forget_before(self, name: str) -> None:
-        """Delete what was in force before the version before this one; somebody may still read that."""
-        if self._folder is not None:
-            for path in self._folder.glob(f"{_NAME}*"):
-                if not _unfinished(path) and _number(path.name) < _number(name) - 1:
-                    shutil.rmtree(path, ignore_errors=True)
+        """Delete what was in force before the version before this one, where nobody reads it any more."""
+        for path in self._folder.glob(f"{_NAME}*"):
+            if not _unfinished(path) and _number(path.name) < _number(name) - 1:
+                take_away(path)
 
 
 def _unfinished(path: Path) -> bool:
