@@ -1,8 +1,18 @@
-"""No test touches the user's own data; what tests tell beside pass or fail is printed at the end of a run."""
+"""What all processes of a run share, and that none touches the user's own data; and what tests tell beside pass or
+fail is printed at its end."""
 
 import os
+from tempfile import TemporaryDirectory
 
 import pytest
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Make a folder for what is made once a run, and let the processes that are started know it."""
+    if not hasattr(config, "workerinput"):
+        folder = TemporaryDirectory(prefix="crosspin-tests-")
+        os.environ["SHARED_BY_TESTS"] = folder.name
+        config.add_cleanup(folder.cleanup)
 
 
 @pytest.fixture(scope="session", autouse=True)

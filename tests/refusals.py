@@ -7,14 +7,14 @@ from typing import Any
 from fastapi.testclient import TestClient
 
 from api_client import client_of, settings
-from crosspin.answer.desk import Desk
 from crosspin.api.app import create_app
+from seed import own_desk
 
 
 @contextmanager
 def own_client() -> Iterator[TestClient]:
     """A client of a service with data of its own."""
-    with client_of(create_app(Desk.open(), settings(import_limit=20_000))) as client:
+    with own_desk() as desk, client_of(create_app(desk, settings(import_limit=20_000))) as client:
         yield client
 
 

@@ -13,8 +13,8 @@ from crosspin.home import data_folder
 from crosspin.model.labour import Repeat
 from crosspin.model.schema import Model
 from crosspin.model.terms import DEF
-from crosspin.rules.cases import find_cases
 from crosspin.store.graph import read_folder
+from rules.support import cases_below
 from seed import seed_library
 
 NEVER_SOLD = {"Chassis", "Engine", "Gearbox", "VehicleLoom", "VehicleShell"}
@@ -32,7 +32,7 @@ def model() -> Model:
 @cache
 def tried() -> tuple[frozenset[str], frozenset[str]]:
     """The terms that some case expects something of, and those that some case refuses something of."""
-    cases = find_cases(data_folder("ontology"))
+    cases = cases_below()
     expected = {term.removeprefix(DEF) for case in cases if case.expects for term in case.tests}
     refused = {term.removeprefix(DEF) for case in cases if case.refuses for term in case.tests}
     return frozenset(expected), frozenset(refused)

@@ -1,14 +1,12 @@
 """What the documents show is what the program does."""
 
 import re
-from pathlib import Path
 
 import pytest
 
 from crosspin.catalog.library import Library
 from crosspin.cli import main
-
-ROOT = Path(__file__).parent.parent
+from seed import ROOT, seed_library
 
 
 def blocks(document: str, language: str) -> list[str]:
@@ -28,9 +26,8 @@ def test_the_turtle_in_the_data_guide_can_be_imported() -> None:
 
 
 def test_every_comparator_is_explained() -> None:
-    library = Library(ROOT / "ontology")
     explained = (ROOT / "docs/model.md").read_text(encoding="utf-8")
-    used = {c.comparator for kind in library.model.joint_kinds.values() for c in kind.criteria}
+    used = {c.comparator for kind in seed_library().model.joint_kinds.values() for c in kind.criteria}
     assert all(f"`{comparator}`" in explained for comparator in used)
 
 

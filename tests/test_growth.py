@@ -8,6 +8,7 @@ from collections.abc import Callable
 from functools import cache
 from math import log
 from pathlib import Path
+from shutil import copytree
 from tempfile import TemporaryDirectory
 from time import perf_counter
 
@@ -21,7 +22,7 @@ from crosspin.home import data_folder
 from crosspin.knockon.ask import Ask, Fit
 from crosspin.knockon.proposal import Proposal
 from crosspin.knockon.search import Searcher
-from seed import seed_library
+from seed import seed_library, seed_store
 
 SIZES = (250, 1_000, 4_000)
 FLAT = 0.3
@@ -50,9 +51,8 @@ class Sized:
         holdings = seed_library().holdings
         generator = Generator(holdings.model, holdings.catalog, designs=SIZES[0], signatures=SIZES[0])
         generator.write(size, place / "parts")
-        self.store = place / "store"
+        self.store = copytree(seed_store(), place / "store")
         library = Library(data_folder("ontology"), self.store)
-        library.import_folder(data_folder("seed_data"))
         started = perf_counter()
         library.import_folder(place / "parts")
         self.imported = perf_counter() - started

@@ -15,6 +15,7 @@ from fastapi.testclient import TestClient
 from api_client import client_of, settings
 from crosspin.answer.desk import Bench, Desk
 from crosspin.api.app import create_app
+from seed import own_desk
 
 WINCH = Path(__file__).parent / "packs" / "winch"
 ASK: dict[str, Any] = {"vehicle": "hill-patrol", "fit": [{"at": "front/cover", "part": "cv-80"}]}
@@ -23,8 +24,9 @@ COVER = "id,label,price,stock,lacks\n,,EUR,,\ncv-own,Own cover,{price},1,\n"
 
 
 @pytest.fixture(scope="module")
-def desk() -> Desk:
-    return Desk.open(None, [WINCH])
+def desk() -> Iterator[Desk]:
+    with own_desk(WINCH) as opened:
+        yield opened
 
 
 @pytest.fixture

@@ -14,7 +14,7 @@ from crosspin.catalog.library import Library
 from crosspin.home import data_folder
 from crosspin.store.describe import terms
 from page_client import get, tree
-from seed import ROOT, seed_desk, seed_library
+from seed import ROOT, own_desk, seed_desk, seed_library
 
 CP = Namespace("https://crosspin.example/def/")
 KIT = """@prefix cp: <https://crosspin.example/def/> . @prefix rdfs: <http://www.w3.org/2000/01/rdf-schema#> .
@@ -134,11 +134,11 @@ def lines_of(library: Library) -> list[tuple[str, int]]:
 
 @pytest.mark.parametrize("word", ["contains", "listsPart"])
 def test_data_in_old_words_is_taken_in(word: str) -> None:
-    library = Library(data_folder("ontology"))
-    library.import_text("two.ttl", KIT.replace("LINE", word).encode(), "text/turtle")
-    assert lines_of(library) == [("cg-1", 2)]
-    stored = library.graph.triples("https://crosspin.example/id/source/two.ttl")
-    assert not any(quad.predicate.value == OLD for quad in stored)
+    with own_desk() as desk:
+        desk.import_text("two.ttl", KIT.replace("LINE", word).encode(), "text/turtle")
+        assert lines_of(desk.library) == [("cg-1", 2)]
+        stored = desk.library.graph.triples("https://crosspin.example/id/source/two.ttl")
+        assert not any(quad.predicate.value == OLD for quad in stored)
 
 
 def test_a_store_in_old_words_is_read_in_those_of_today(tmp_path: Path) -> None:

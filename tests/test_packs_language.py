@@ -1,5 +1,6 @@
 """A pack may say things in a second language; answers choose by what the caller reads, and fall back to English."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -12,15 +13,16 @@ from crosspin.api.app import create_app
 from crosspin.api.language import choose_language
 from crosspin.knockon.ask import Ask, Fit
 from crosspin.store.describe import words
-from seed import ROOT, seed_desk
+from seed import ROOT, own_desk, seed_desk
 
 WINCH = Path(__file__).parent / "packs" / "winch"
 WISH = Ask(vehicle="hill-patrol", fit=(Fit(at="winch", part="hw-6t"),))
 
 
 @pytest.fixture(scope="module")
-def desk() -> Desk:
-    return Desk.open(None, [WINCH])
+def desk() -> Iterator[Desk]:
+    with own_desk(WINCH) as opened:
+        yield opened
 
 
 def test_sentences_are_told_in_the_language_that_is_asked_for(desk: Desk) -> None:

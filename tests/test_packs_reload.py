@@ -14,6 +14,7 @@ from api_client import client_of, settings
 from crosspin.answer.desk import Desk
 from crosspin.answer.watch import Watch
 from crosspin.api.app import create_app
+from seed import own_desk
 
 WINCH = Path(__file__).parent / "packs" / "winch"
 WISH = {"vehicle": "hill-patrol", "fit": [{"at": "winch", "part": "hw-6t"}]}
@@ -27,7 +28,7 @@ def pack(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def client(pack: Path) -> Iterator[TestClient]:
-    with client_of(create_app(Desk.open(None, [pack]), settings(reload_seconds=0.1))) as running:
+    with own_desk(pack) as desk, client_of(create_app(desk, settings(reload_seconds=0.1))) as running:
         yield running
 
 
@@ -84,8 +85,13 @@ def test_a_running_service_takes_a_changed_pack_and_refuses_a_broken_one(client:
     assert any("60.1" in case["given"] for case in sheet["cases"])
 
 
-def test_a_rule_that_cannot_be_run_is_refused_before_it_is_asked(pack: Path) -> None:
-    desk = Desk.open(None, [pack])
+@pytest.fixture
+def desk(pack: Path) -> Iterator[Desk]:
+    with own_desk(pack) as opened:
+        yield opened
+
+
+def test_a_rule_that_cannot_be_run_is_refused_before_it_is_asked(pack: Path, desk: Desk) -> None:
     watch = Watch(desk)
     before = desk.holdings
     (pack / "more.ttl").write_text(
@@ -104,8 +110,7 @@ cp:markWinch a sh:SPARQLRule ; sh:order 51 ; sh:prefixes cp:prefixes ;
     assert (watch.refused, watch.look()) == ((), False)
 
 
-def test_data_of_a_pack_that_cannot_be_taken_is_refused(pack: Path) -> None:
-    desk = Desk.open(None, [pack])
+def test_data_of_a_pack_that_cannot_be_taken_is_refused(pack: Path, desk: Desk) -> None:
     watch = Watch(desk)
     before = desk.holdings
     change(pack / "data/parts/WinchPump.csv", "wp-40", "hw-6t")
@@ -118,8 +123,8 @@ def test_data_of_a_pack_that_cannot_be_taken_is_refused(pack: Path) -> None:
     assert desk.holdings is before
 
 
-def test_nothing_is_watched_unless_it_is_asked_for(pack: Path) -> None:
-    with client_of(create_app(Desk.open(None, [pack]))) as client:
+def test_nothing_is_watched_unless_it_is_asked_for(pack: Path, desk: Desk) -> None:
+    with client_of(create_app(desk)) as client:
         first = health(client)
         assert first["watches"] is False
         os.utime(pack / "rules.ttl", (0, 0))

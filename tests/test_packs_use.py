@@ -1,6 +1,7 @@
 """Packs change answers, say openly what they replace, and start from a template that passes every check."""
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from shutil import copytree, rmtree
 
@@ -20,7 +21,7 @@ from crosspin.model.reader import BrokenOntology
 from crosspin.rules.inspection import Inspection
 from crosspin.rules.template import start_pack
 from crosspin.store.packs import BrokenPack, read_packs
-from seed import ROOT, seed_desk
+from seed import own_desk, seed_desk, seed_store
 
 ONTOLOGY = data_folder("ontology")
 WINCH = Path(__file__).parent / "packs" / "winch"
@@ -28,8 +29,9 @@ WISH = Ask(vehicle="hill-patrol", fit=(Fit(at="winch", part="hw-6t"),))
 
 
 @pytest.fixture(scope="module")
-def desk() -> Desk:
-    return Desk.open(None, [WINCH])
+def desk() -> Iterator[Desk]:
+    with own_desk(WINCH) as opened:
+        yield opened
 
 
 def test_a_pack_changes_the_answer_to_an_ask(desk: Desk) -> None:
@@ -219,7 +221,7 @@ def test_the_service_takes_packs(by: str, tmp_path: Path, monkeypatch: pytest.Mo
     monkeypatch.setattr("uvicorn.run", serve)
     monkeypatch.setenv("CROSSPIN_STORE", str(tmp_path / "store"))
     monkeypatch.setenv("CROSSPIN_PACKS", "")
-    Library(ONTOLOGY, tmp_path / "store").import_folder(ROOT / "seed_data")
+    copytree(seed_store(), tmp_path / "store")
     monkeypatch.delenv("CROSSPIN_EVERY_CASE", raising=False)  # which is for the tests, and none of the service's
     if by == "environment":
         monkeypatch.setenv("CROSSPIN_PACKS", str(WINCH))

@@ -3,6 +3,7 @@
 import csv
 import gzip
 import re
+from collections.abc import Iterator
 from decimal import Decimal
 from io import StringIO
 from typing import Any
@@ -15,6 +16,7 @@ from crosspin.answer.desk import Desk
 from crosspin.api.app import create_app
 from crosspin.api.examples import CSV
 from page_client import ACCEPT, address_of, get, hill_patrol, tree
+from seed import own_desk
 
 ANSWER = address_of(hill_patrol())
 CONTRADICTION = ANSWER + "&fit=front/*/hub:sh-138-8x1651-48"
@@ -331,12 +333,12 @@ HOSTILE = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{ 7*7 }}&am
 
 
 @pytest.fixture(scope="module")
-def hostile_desk() -> Desk:
-    desk = Desk.open()
+def hostile_desk() -> Iterator[Desk]:
     quoted = HOSTILE.replace('"', '""')
     rows = CSV.replace('"Cork cover gasket, ten-bolt-88"', f'"{quoted}"')
-    desk.import_text("hostile.csv", rows.encode(), "text/csv", "CoverGasket")
-    return desk
+    with own_desk() as desk:
+        desk.import_text("hostile.csv", rows.encode(), "text/csv", "CoverGasket")
+        yield desk
 
 
 @pytest.mark.parametrize(
@@ -373,10 +375,9 @@ def test_hostile_parameters_are_told_and_never_run(name: str) -> None:
 
 def test_a_spreadsheet_takes_nothing_in_the_order_for_a_formula() -> None:
     # OWASP, CSV injection: a cell that begins with = + - @ is run by spreadsheets
-    desk = Desk.open()
     rows = CSV.replace('"Cork cover gasket, ten-bolt-88"', "=1+1")
-    desk.import_text("hostile.csv", rows.encode(), "text/csv", "CoverGasket")
-    with client_of(create_app(desk)) as client:
+    with own_desk() as desk, client_of(create_app(desk)) as client:
+        desk.import_text("hostile.csv", rows.encode(), "text/csv", "CoverGasket")
         path = address_of(hill_patrol(), "/sheets/order.csv", swap="front/cover-gasket:cg-88-cork")
         text = get(path, client).text
     cells = [cell for row in csv.reader(StringIO(text)) for cell in row]

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
+from shutil import copytree
 from threading import Event
 from time import monotonic, sleep
 from typing import Any
@@ -18,8 +19,7 @@ from urllib.request import Request, urlopen
 
 import pytest
 
-from crosspin.catalog.library import Library
-from seed import ROOT
+from seed import seed_store
 
 pytestmark = pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="processes are found in /proc")
 
@@ -83,8 +83,7 @@ class Service:
 
 @pytest.fixture(scope="module")
 def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
-    store = tmp_path_factory.mktemp("processes") / "store"
-    Library(ROOT / "ontology", store).import_folder(ROOT / "seed_data")
+    store = copytree(seed_store(), tmp_path_factory.mktemp("processes") / "store")
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]

@@ -2,18 +2,19 @@
 
 import re
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
 from crosspin.home import data_folder
-from crosspin.rules.cases import Bench, find_cases, read_cases
-from crosspin.store.graph import BrokenText, read_folder
+from crosspin.rules.cases import Bench, read_cases
+from crosspin.rules.gates import check_cases
+from crosspin.store.graph import BrokenText
 from crosspin.store.infer import Rule
-from rules.support import read_quads, rule_bench, rule_files
+from rules.support import cases_below, full_bench, read_quads, rule_bench, rule_files
 
-RULE_CASES = find_cases(data_folder("ontology") / "rules")
-PACKS = sorted(path.parent for path in (data_folder("ontology") / "packs").glob("*/cases.trig"))
+CASES = data_folder("ontology").rglob("cases.trig")
+RULE_CASES = cases_below("rules")
+FOLDERS = sorted(str(path.parent.relative_to(data_folder("ontology"))) for path in CASES)
 PREFIXES = "@prefix cp: <https://crosspin.example/def/> . @prefix : <https://crosspin.example/case/> .\n"
 
 
@@ -22,21 +23,16 @@ def bench() -> Bench:
     return rule_bench()
 
 
-@pytest.fixture(scope="module")
-def full_bench() -> Bench:
-    return Bench(read_folder(data_folder("ontology"))[0])
-
-
 def test_the_cases_of_the_rules_come_out(bench: Bench) -> None:
     assert [str(miss) for case in RULE_CASES for miss in bench.judge(case)] == []
     assert len(RULE_CASES) > 100
 
 
-@pytest.mark.parametrize("pack", PACKS, ids=lambda pack: pack.name)
-def test_the_cases_of_a_pack_come_out(pack: Path, full_bench: Bench) -> None:
-    cases = find_cases(pack)
+@pytest.mark.parametrize("folder", FOLDERS)
+def test_all_cases_come_out_in_the_whole_ontology(folder: str) -> None:
+    cases = cases_below(folder)
     assert cases
-    assert [str(miss) for case in cases for miss in full_bench.judge(case)] == []
+    assert [str(fault) for fault in check_cases(full_bench(), cases)] == []
 
 
 def deniers(rule: Rule) -> Iterator[Rule]:

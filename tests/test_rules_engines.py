@@ -6,18 +6,14 @@ from collections.abc import Iterable
 import pytest
 from pyoxigraph import NamedNode, Triple
 
-from crosspin.home import data_folder
 from crosspin.model.terms import DEF
-from crosspin.rules.cases import RDF_TYPE, Bench, Case, find_cases
-from crosspin.rules.second_engine import Fact, derive_by_pyshacl, facts, mentioned, without_early_shapes
-from crosspin.store.graph import read_folder
-from rules.support import read_quads, rule_files
+from crosspin.rules.cases import RDF_TYPE, Bench, Case
+from crosspin.rules.second_engine import Fact, derive_by_pyshacl, facts, without_early_shapes
+from rules.support import cases_below, full_bench, read_quads, rule_files
 
-# pySHACL takes a third of a second for a case that places parts, and minutes for all contacts: one part of them
-# is tried each time, and all of them where CROSSPIN_EVERY_CASE is set.
-CONTACT_PARTS = 8
-PLACEMENT_PARTS = 128
-PLACEMENT = NamedNode(DEF + "Placement")
+# pySHACL takes a minute for all cases of the packs: every fourth is tried each time, and all of them where
+# CROSSPIN_EVERY_CASE is set.
+SHARES = 4
 
 
 def merged(cases: Iterable[Case]) -> list[Triple]:
@@ -31,7 +27,7 @@ def ours(bench: Bench, given: list[Triple]) -> set[Fact]:
 def test_every_rule_derives_the_same_in_both_engines() -> None:
     quads = read_quads(rule_files())
     bench = Bench(quads)
-    given = merged(find_cases(data_folder("ontology") / "rules"))
+    given = merged(cases_below("rules"))
     derived = ours(bench, given)
     theirs = derive_by_pyshacl(quads, given) - facts(bench.store)
     assert derived == theirs
@@ -39,42 +35,23 @@ def test_every_rule_derives_the_same_in_both_engines() -> None:
 
 
 def pack_cases() -> list[Case]:
-    """The cases of all packs but those that pair the positions of a layout: rdflib needs minutes for one of
-    these, and the test above sees to the rules that they try."""
+    """The cases of all packs but those that lay out a vehicle: for these the rules that complete the ontology run
+    too, which takes minutes, and the test above sees to the rules that they try."""
     layout = NamedNode(DEF + "Layout")
     return [
         case
-        for case in find_cases(data_folder("ontology") / "packs")
+        for case in cases_below("packs")
         if not any(triple.predicate == RDF_TYPE and triple.object == layout for triple in case.given)
     ]
 
 
-def is_of_contacts(case: Case) -> bool:
-    """Whether a case starts from contacts with their readings, so that no position or need plays a part."""
-    return not any(triple.predicate == RDF_TYPE and triple.object == PLACEMENT for triple in case.given)
-
-
-def parts_of(whole: int) -> range:
-    """The parts to try, of so many."""
-    return range(whole if os.environ.get("CROSSPIN_EVERY_CASE") else 1)
-
-
-@pytest.mark.parametrize("part", parts_of(CONTACT_PARTS))
-def test_pack_cases_of_contacts_derive_the_same_in_both_engines(part: int) -> None:
-    # ours has all of the ontology beside it; rdflib is given what the cases mention, which spares it minutes
-    bench = Bench(read_folder(data_folder("ontology"))[0])
-    cases = [case for case in pack_cases() if is_of_contacts(case)][part::CONTACT_PARTS]
-    given = merged(cases)
-    derived = ours(bench, given)
-    assert derived == derive_by_pyshacl(mentioned(without_early_shapes(bench.store), given), given)
-    assert len(derived) > 5 * len(cases)
-
-
-@pytest.mark.parametrize("part", parts_of(PLACEMENT_PARTS))
-def test_pack_cases_of_placements_derive_the_same_in_both_engines(part: int) -> None:
-    bench = Bench(read_folder(data_folder("ontology"))[0])
-    cases = [case for case in pack_cases() if not is_of_contacts(case)][part::PLACEMENT_PARTS]
+@pytest.mark.parametrize("share", range(SHARES if os.environ.get("CROSSPIN_EVERY_CASE") else 1))
+def test_pack_cases_derive_the_same_in_both_engines(share: int) -> None:
+    bench = full_bench()
+    cases = pack_cases()[share::SHARES]
     given = merged(cases)
     derived = ours(bench, given)
     assert derived == derive_by_pyshacl(without_early_shapes(bench.store), given)
     assert len(derived) > 5 * len(cases)
+    placed = {triple.object for case in cases for triple in case.given if triple.predicate == RDF_TYPE}
+    assert {NamedNode(DEF + "Contact"), NamedNode(DEF + "Placement")} <= placed

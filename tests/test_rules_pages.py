@@ -13,8 +13,8 @@ from crosspin.api.app import create_app
 from crosspin.knockon.ask import Ask
 from crosspin.page.address import address_of, read_address
 from crosspin.rules.casebook import Casebook
-from crosspin.rules.cases import find_cases
 from page_client import get
+from rules.support import cases_below
 from seed import ROOT, seed_desk
 from test_rules_prover import ASK, proof
 
@@ -28,7 +28,7 @@ def test_every_case_is_told_at_what_it_tries() -> None:
     rules = {name for table in (model.joint_kinds, model.needs, model.renewals, model.resources) for name in table}
     rules |= {*model.remedies, *model.consequences, *model.rules}
     told = {line.id: line for rule in rules for line in book.of(model, rule)}
-    cases = {case.iri.rpartition("/case/")[2]: case for case in find_cases(ROOT / "ontology")}
+    cases = {case.iri.rpartition("/case/")[2]: case for case in cases_below()}
     assert len(told) > 0.95 * len(cases)
     prefixes = f"@prefix cp: <{DEF}> . @prefix case: <https://crosspin.example/case/> .\n"
     for name in sorted(told)[::97]:

@@ -3,6 +3,7 @@
 import sqlite3
 from decimal import Decimal
 from pathlib import Path
+from shutil import copytree
 
 import pytest
 from hypothesis import given, settings
@@ -15,7 +16,7 @@ from crosspin.catalog.library import Library
 from crosspin.catalog.snapshot import Writer
 from crosspin.model.drafts import Refused
 from crosspin.model.schema import Part
-from seed import ROOT
+from seed import ROOT, seed_store
 
 ONTOLOGY = ROOT / "ontology"
 LINES = b"id,label,price,stock,lacks\n,,,,\nfit-one,plain fitting,9.50,3,\n"
@@ -24,9 +25,7 @@ LINES = b"id,label,price,stock,lacks\n,,,,\nfit-one,plain fitting,9.50,3,\n"
 @pytest.fixture(scope="module")
 def stored(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the seed data on record."""
-    folder = tmp_path_factory.mktemp("store")
-    Library(ONTOLOGY, folder).import_folder(ROOT / "seed_data")
-    return folder
+    return copytree(seed_store(), tmp_path_factory.mktemp("kept") / "store")
 
 
 def test_a_store_opens_again_as_it_was_without_reading_the_ontology(stored: Path) -> None:

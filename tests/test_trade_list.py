@@ -10,10 +10,9 @@ from functools import cache
 
 import pytest
 
-from crosspin.home import data_folder
 from crosspin.model.schema import Consequence, Model, Need, Renewal
 from crosspin.model.terms import DEF
-from crosspin.rules.cases import find_cases
+from rules.support import cases_below
 from seed import seed_library
 
 
@@ -25,7 +24,7 @@ def model() -> Model:
 @cache
 def tried(what: str) -> frozenset[str]:
     """Terms that some case expects, or refuses, something of."""
-    cases = find_cases(data_folder("ontology"))
+    cases = cases_below()
     return frozenset(t.removeprefix(DEF) for case in cases if getattr(case, what) for t in case.tests)
 
 

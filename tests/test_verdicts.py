@@ -1,6 +1,6 @@
 """The compiled verdict of every pair of seed parts at every joint kind is the one that the rules derive."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from pyoxigraph import Literal, NamedNode, Quad, Store
 
@@ -18,19 +18,21 @@ FOUND = "https://crosspin.example/id/found"
 TRUE = Literal("true", datatype=NamedNode("http://www.w3.org/2001/XMLSchema#boolean"))
 
 
-def distinct(model: Model, catalog: Catalog, kind: str, feature: str) -> list[Part]:
+def distinct(model: Model, parts: Iterable[Part], kind: str, feature: str) -> list[Part]:
     """One part for every spec, absence and silence at a feature: parts alike there get the same verdict."""
     seen: dict[tuple[str | None, bool], Part] = {}
-    for part in catalog.parts.values():
+    for part in parts:
         if kind in model.kinds[part.kind].ancestors:
             seen.setdefault((part.specs.get(feature), feature in part.lacks), part)
     return list(seen.values())
 
 
 def pairs(model: Model, catalog: Catalog) -> Iterator[tuple[JointKind, Part, Part]]:
+    parts = list(catalog.parts.values())  # each is read from disk
     for kind in model.joint_kinds.values():
-        for left in distinct(model, catalog, kind.left_kind, kind.left_feature):
-            for right in distinct(model, catalog, kind.right_kind, kind.right_feature):
+        rights = distinct(model, parts, kind.right_kind, kind.right_feature)
+        for left in distinct(model, parts, kind.left_kind, kind.left_feature):
+            for right in rights:
                 yield kind, left, right
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from pyparsing import ParseResults
 from rdflib.plugins.sparql.parser import parseQuery
@@ -61,7 +62,7 @@ def take_apart(query: str, prefixes: dict[str, str]) -> RuleQuery:
     """Parse a query with these prefixes; raises ValueError, with the parser's words, where it does not parse."""
     head = "".join(f"PREFIX {name}: <{iri}>\n" for name, iri in prefixes.items())
     try:
-        tree = parseQuery(head + query)[1]
+        tree = _parsed(head + query)
     except Exception as error:  # pyparsing raises several kinds
         raise ValueError(f"it does not parse: {error}") from error
     found = RuleQuery()
@@ -86,6 +87,14 @@ def take_apart(query: str, prefixes: dict[str, str]) -> RuleQuery:
     if any(isinstance(node, BNode) for pattern in found.adds for node in pattern):
         found.outside.append("a blank node in the head")
     return found
+
+
+@lru_cache(maxsize=1024)
+def _parsed(text: str) -> CompValue:
+    """The query as rdflib's grammar has it, which takes tens of milliseconds; only to be read."""
+    tree = parseQuery(text)[1]
+    assert isinstance(tree, CompValue)
+    return tree
 
 
 def _piece(node: CompValue, key: str) -> object:

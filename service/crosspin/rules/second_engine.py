@@ -13,7 +13,7 @@ from typing import Any
 
 import rdflib
 from pyoxigraph import BlankNode, Literal, NamedNode, Quad, Triple
-from rdflib.plugins.sparql import processor
+from rdflib.plugins.sparql import CUSTOM_EVALS, evaluate, processor
 
 from crosspin.model.terms import DEF
 from crosspin.store.infer import FIRST_BUILD_ORDER, SH
@@ -22,6 +22,9 @@ AVAILABLE = find_spec("pyshacl") is not None
 Fact = tuple[str, str, str]
 """Subject, predicate, object, spelled in one way."""
 
+_Node = rdflib.term.Identifier
+_Pattern = tuple[_Node, _Node, _Node]
+_OPEN = (rdflib.Variable, rdflib.BNode)
 _NUMBERS = {rdflib.XSD.decimal, rdflib.XSD.integer}
 
 
@@ -69,23 +72,58 @@ def as_rdflib(triples: Iterable[Triple | Quad]) -> rdflib.Graph:
     return graph
 
 
+def _joined_in_order(triples: Collection[_Pattern], bound: Collection[_Node]) -> list[_Pattern]:
+    """Patterns in an order in which each starts, where it can, from what those before it have bound."""
+
+    def reach(pattern: _Pattern) -> int:
+        subject, obj = (isinstance(node, _OPEN) and node not in bound for node in (pattern[0], pattern[2]))
+        # a known subject leads to a few triples; a constant object, such as a class, to everything of that class
+        constant = subject and not isinstance(pattern[2], _OPEN)
+        return 2 * subject + obj + constant
+
+    waiting, ordered, bound = list(triples), list[_Pattern](), set(bound)
+    while waiting:
+        ordered.append(min(waiting, key=reach))
+        waiting.remove(ordered[-1])
+        bound.update(node for node in ordered[-1] if isinstance(node, _OPEN))
+    return ordered
+
+
 @contextmanager
-def parsing_once() -> Iterator[None]:
-    """Let rdflib remember the algebra of a query's text: pySHACL parses it again for every focus node."""
+def quick_queries() -> Iterator[None]:
+    """Let rdflib remember the algebra of a query's text, which pySHACL parses again for every focus node, and join
+    the patterns of a query in an order that leads from one to the next.
+
+    What it finds stays the same: a join has no order, and rdflib still makes it.
+    """
     sparql: Any = processor
     parse, translate = sparql.parseQuery, sparql.translateQuery
     remembered: dict[str, object] = {}
+    orders: dict[tuple[int, frozenset[_Node]], list[_Pattern]] = {}
 
     def remember(text: str, base: str | None = None, names: Mapping[str, Any] | None = None) -> object:
         if text not in remembered:
             remembered[text] = translate(parse(text), base, names)
         return remembered[text]
 
+    def join(context: Any, part: Any) -> object:
+        if part.name != "BGP":
+            raise NotImplementedError  # rdflib then goes its own way
+        nodes = {node for pattern in part.triples for node in pattern if isinstance(node, _OPEN)}
+        bound = frozenset[_Node](node for node in nodes if context[node] is not None)
+        # the algebra lives as long as `remembered`, so that its id stays its own
+        key = id(part), bound
+        if key not in orders:
+            orders[key] = _joined_in_order(part.triples, bound)
+        return evaluate.evalBGP(context, orders[key])
+
     sparql.parseQuery, sparql.translateQuery = str, remember
+    CUSTOM_EVALS["crosspin"] = join
     try:
         yield
     finally:
         sparql.parseQuery, sparql.translateQuery = parse, translate
+        del CUSTOM_EVALS["crosspin"]
 
 
 def derive_by_pyshacl(ontology: Iterable[Triple | Quad], given: Iterable[Triple]) -> set[Fact]:
@@ -94,7 +132,7 @@ def derive_by_pyshacl(ontology: Iterable[Triple | Quad], given: Iterable[Triple]
 
     data = as_rdflib([*ontology, *given])
     before = set(data)
-    with parsing_once():
+    with quick_queries():
         expanded = shacl_rules(data, shacl_graph=as_rdflib(ontology), advanced=True, inplace=False)
     return {fact(*triple) for triple in {found[:3] for found in expanded} - before}
 
@@ -168,7 +206,7 @@ def refused_by_shapes(
     """What the shapes refuse, as pairs of a focus node and a message, sorted; only `about` these IRIs if given."""
     from pyshacl import validate
 
-    with parsing_once():
+    with quick_queries():
         looked_at = shapes if about is None else _aimed(data, shapes, about)
         _, report, _ = validate(data, shacl_graph=looked_at, advanced=False, inplace=True)
     assert isinstance(report, rdflib.Graph)
