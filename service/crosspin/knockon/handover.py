@@ -2,7 +2,7 @@
 
 A network is posted once and then asked as often as need be, for its least cost as it stands or with a variable
 held at one value.  toulbar2 knows one network at a time and must be started in each thread, so one thread does
-all that is handed over.
+all that is handed over, and holds the last network, which is mostly asked again.
 """
 
 from collections.abc import Callable
@@ -22,22 +22,39 @@ EXACT = 1 << 52
 
 Result = TypeVar("Result")
 
-_SOLVER = ThreadPoolExecutor(max_workers=1, thread_name_prefix="toulbar2", initializer=tb2.init)
-
 
 def hand_over(network: Reduced, step: int, ask: Callable[["Posted"], Result]) -> Result:
     """What `ask` finds out about a network; `step` is by how much costs mostly lie above their bounds, at most.
 
     Raises SearchLimit.
     """
-    return _SOLVER.submit(lambda: ask(Posted(network, step))).result()
+    return _SOLVER.find_out(network, step, ask)
+
+
+class _Solver:
+    """The thread that toulbar2 works in, and the network that it holds."""
+
+    def __init__(self) -> None:
+        self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="toulbar2", initializer=tb2.init)
+        self._posted: Posted | None = None
+
+    def find_out(self, network: Reduced, step: int, ask: Callable[["Posted"], Result]) -> Result:
+        return self._thread.submit(self._found, network, step, ask).result()
+
+    def _found(self, network: Reduced, step: int, ask: Callable[["Posted"], Result]) -> Result:
+        if self._posted is None or self._posted.network is not network:
+            self._posted = Posted(network, step)
+        return ask(self._posted)
+
+
+_SOLVER = _Solver()
 
 
 class Posted:
-    """A network that toulbar2 holds, until another one is handed over."""
+    """A network that toulbar2 holds, until another one is posted."""
 
     def __init__(self, network: Reduced, step: int) -> None:
-        self._network = network
+        self.network = network
         self._number = {variable: place for place, variable in enumerate(network.variables)}
         self._constant = sum(int(factor.costs[0]) for factor in network.factors if not factor.scope)
         # Least costs are mostly close to their bounds, and quickly found where only close ones are looked for.
@@ -48,7 +65,7 @@ class Posted:
 
     def _post(self) -> None:
         """Give toulbar2 the network."""
-        network = self._network
+        network = self.network
         self._problem = CFN(ubinit=float(EXACT))
         # What makes one solution quick, such as leaving out values that others outdo, would spoil the next one.
         self._problem.NoPreprocessing()
@@ -81,7 +98,7 @@ class Posted:
     def least_with(self, variable: int, value: int) -> int:
         """The least cost where a variable (of the network before it was reduced) has a value; INFINITE where there
         is none.  Raises SearchLimit."""
-        return self._cost((self._number[variable], int(np.searchsorted(self._network.kept[variable], value))))
+        return self._cost((self._number[variable], int(np.searchsorted(self.network.kept[variable], value))))
 
     def _cost(self, held: tuple[int, int] | None) -> int:
         found = self._found(held) if self._is_possible else None
@@ -93,7 +110,7 @@ class Posted:
 
     def _is_there_any(self, held: tuple[int, int] | None) -> bool:
         """Whether there is anything, whatever it costs."""
-        network = self._network
+        network = self.network
         free = [Relation(factor.scope, factor.columns, np.zeros_like(factor.costs)) for factor in network.factors]
         other = Posted(Reduced(network.kept, network.variables, network.sizes, free), 0)
         found = other._is_possible and other._found(held) is not None

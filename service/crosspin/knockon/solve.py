@@ -90,8 +90,9 @@ class Solver:
         pruner = Pruner(self._sizes, tightened(self._sizes, self._factors, ROUNDS, max(self._step >> GAIN, 1)))
         if pruner.dead:
             return None
-        cost = hand_over(pruner.reduced(), self._step, Posted.least)
-        return None if cost >= INFINITE else _HandedOver(self._positions, self._sizes, pruner, cost, self._step)
+        network = pruner.reduced()
+        cost = hand_over(network, self._step, Posted.least)
+        return None if cost >= INFINITE else _HandedOver(self._positions, pruner, network, cost, self._step)
 
 
 class _Whole:
@@ -117,11 +118,11 @@ class _Whole:
 class _HandedOver:
     """An optimum of a large network, of which only the cost is known at first."""
 
-    def __init__(self, positions: range, sizes: Sequence[int], pruner: Pruner, cost: int, step: int) -> None:
+    def __init__(self, positions: range, pruner: Pruner, network: Reduced, cost: int, step: int) -> None:
         self.cost = cost
         self._positions = positions
-        self._sizes = sizes
         self._pruner = pruner
+        self._network = network
         self._step = step
 
     def assignment(self) -> dict[int, int]:
@@ -133,16 +134,14 @@ class _HandedOver:
         return _preferred(self._positions, network, solved.min_marginals(), self.cost)
 
     def marginals(self, variables: Mapping[int, Worth]) -> dict[int, Numbers]:
-        network = self._pruner.reduced()
-
         def ask(posted: Posted) -> dict[int, Numbers]:
             return {variable: self._costs(posted, variable, worth) for variable, worth in variables.items()}
 
-        return hand_over(network, self._step, ask)
+        return hand_over(self._network, self._step, ask)
 
     def _costs(self, posted: Posted, variable: int, worth: Worth) -> Numbers:
-        costs = np.full(self._sizes[variable], INFINITE, dtype=np.int64)
         floors = self._pruner.floors(variable)
+        costs = np.full(floors.size, INFINITE, dtype=np.int64)
         values = np.flatnonzero(floors < INFINITE).tolist()
         if len(values) == 1:
             costs[values] = self.cost
