@@ -39,7 +39,8 @@ to solve the reduced problem again for each. *raw*: a value for each part. *coll
 kind and specs. *reduced*: then without what cannot matter (arc consistency, positions that need not be touched,
 values that every rule sees alike). In all three the rules are tabulated by spec beforehand, which is not in the
 peers' time; reducing, building the model and solving is.""",
-    "c": """Running the rules only, not loading; whoever comes to an end derives the same triples. For the thousand
+    "c": """*helped*: rdflib is made to parse each query once and to join its patterns in a good order, which it does not
+do by itself. Running the rules only, not loading; whoever comes to an end derives the same triples. For the thousand
 builds ours keeps what it knows of parts and of the vehicle as received, as the service does; working that out is in
 its time.""",
     "d": """One client process on the same machine, connections kept open. *ours*: every ask comes once, each for one
@@ -136,10 +137,11 @@ def _rules(rows: Sequence[Row]) -> Iterator[Goal]:
         here = of(rows, "c", case)
         if here:
             limit = LIMIT if case == rules.PLAN else LIMIT * rules.BUILDS
-            mine, theirs = value(here, "ours", here[0].size), value(here, "pySHACL on rdflib", here[0].size)
-            said = f"{case}: times faster than pySHACL on rdflib (at least 100)"
-            why = "" if theirs is not None else f"at least; it was stopped after {LIMIT:g} s"
-            yield Goal(said, _ratio(limit if theirs is None else theirs, mine), 100, because=why)
+            for peer in ("pySHACL on rdflib", "pySHACL on rdflib, helped"):
+                mine, theirs = value(here, "ours", here[0].size), value(here, peer, here[0].size)
+                said = f"{case}: times faster than {peer} (at least 100)"
+                why = "" if theirs is not None else f"at least; it was stopped after {LIMIT:g} s"
+                yield Goal(said, _ratio(limit if theirs is None else theirs, mine), 100, because=why)
 
 
 def _http(rows: Sequence[Row]) -> Iterator[Goal]:
