@@ -39,10 +39,10 @@ to solve the reduced problem again for each. *raw*: a value for each part. *coll
 kind and specs. *reduced*: then without what cannot matter (arc consistency, positions that need not be touched,
 values that every rule sees alike). In all three the rules are tabulated by spec beforehand, which is not in the
 peers' time; reducing, building the model and solving is.""",
-    "c": """*helped*: rdflib is made to parse each query once and to join its patterns in a good order, which it does not
-do by itself. Running the rules only, not loading; whoever comes to an end derives the same triples. For the thousand
-builds ours keeps what it knows of parts and of the vehicle as received, as the service does; working that out is in
-its time.""",
+    "c": """Running the rules only, not loading; whoever comes to an end derives the same triples. *helped*: rdflib is
+made to parse each query once and to join its patterns in a good order, which it does not do by itself. For the
+thousand builds ours keeps what it knows of parts and of the vehicle as received, as the service does; working that
+out is in its time.""",
     "d": """One client process on the same machine, connections kept open. *ours*: every ask comes once, each for one
 part at one position. *ours, cached*: eight asks again and again. *precomputed*: an endpoint of the same framework
 and server that returns the same bytes from a dictionary, one process.""",
