@@ -58,7 +58,9 @@ class Posted:
         self._number = {variable: place for place, variable in enumerate(network.variables)}
         self._constant = sum(int(factor.costs[0]) for factor in network.factors if not factor.scope)
         # Least costs are mostly close to their bounds, and quickly found where only close ones are looked for.
-        self._slacks = (step >> 12, step >> 2, step + (step >> 1), 4 * step + (step >> 1), EXACT)
+        self._slacks = [step >> 12, step >> 2]
+        while self._slacks[-1] < EXACT:
+            self._slacks.append(4 * self._slacks[-1] + 1)
         self._top = 0
         self._most = sum(int(factor.costs.max(initial=0)) for factor in network.factors if factor.scope)
         self._post()
@@ -66,7 +68,7 @@ class Posted:
     def _post(self) -> None:
         """Give toulbar2 the network."""
         network = self.network
-        self._problem = CFN(ubinit=float(EXACT))
+        self._problem = CFN(ubinit=float(EXACT), vac=1)
         # What makes one solution quick, such as leaving out values that others outdo, would spoil the next one.
         self._problem.NoPreprocessing()
         self._problem.Option.backtrackLimit = BACKTRACK_LIMIT

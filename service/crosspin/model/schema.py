@@ -348,7 +348,7 @@ class Model(Frozen):
         below: dict[str, list[str]] = {name: [] for name in self.kinds}
         for name, kind in self.kinds.items():
             for ancestor in kind.ancestors:
-                below[ancestor].append(name)
+                below.setdefault(ancestor, []).append(name)
         return {name: tuple(found) for name, found in below.items()}
 
 
