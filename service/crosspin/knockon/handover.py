@@ -44,7 +44,11 @@ class _Solver:
     def _found(self, network: Reduced, step: int, ask: Callable[["Posted"], Result]) -> Result:
         if self._posted is None or self._posted.network is not network:
             self._posted = Posted(network, step)
-        return ask(self._posted)
+        try:
+            return ask(self._posted)
+        except BaseException:
+            self._posted = None  # whatever state it is in
+            raise
 
 
 _SOLVER = _Solver()
