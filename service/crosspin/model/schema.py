@@ -345,11 +345,8 @@ class Model(Frozen):
     @cached_property
     def kinds_below(self) -> dict[str, tuple[str, ...]]:
         """By kind, it and all kinds below it, in the order of their ids."""
-        below: dict[str, list[str]] = {name: [] for name in self.kinds}
-        for name, kind in self.kinds.items():
-            for ancestor in kind.ancestors:
-                below.setdefault(ancestor, []).append(name)
-        return {name: tuple(found) for name, found in below.items()}
+        names = {*self.kinds, *(above for kind in self.kinds.values() for above in kind.ancestors)}
+        return {name: tuple(k.id for k in self.kinds.values() if name in k.ancestors) for name in sorted(names)}
 
 
 Value = Decimal | str
