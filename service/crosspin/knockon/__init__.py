@@ -2,6 +2,7 @@
 
 In the order of an ask's way through: `wishes` understands it, `compiled` holds what was prepared before any
 ask (`mating` for joints, `pairing` for needs and renewals, `tally` for resources), `opening` and `domain` find
-what may change, `network` makes relations of it, `solve` finds the best plan (`order`, `eliminate`; where the network
-is large `tighten`, `prune`, `handover`), `explain` reads the reasons off it, and `conflict` answers where there is none.  `search` is the public face.
+what may change, `network` makes relations of it, `solve` finds the best plan (`order`, `eliminate`; where the
+network is large `tighten`, `prune`, `handover`), `explain` reads the reasons off it, and `conflict` answers where
+there is none.  `search` is the public face.
 """
