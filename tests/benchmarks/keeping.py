@@ -5,6 +5,7 @@ import resource
 import subprocess
 import sys
 from pathlib import Path
+from statistics import median
 from time import perf_counter
 
 from benchmarks.rows import Row
@@ -13,6 +14,7 @@ from crosspin.home import data_folder
 from crosspin.knockon.ask import Ask
 
 PATCH = "benchmark-patch.csv"
+PATCHES = 7
 PEAK = "memory at most while importing"
 
 
@@ -57,17 +59,19 @@ def reopen(store: Path, ask: Ask, size: int) -> tuple[Desk, list[Row]]:
 
 
 def patch(desk: Desk, parts: Path, ask: Ask, size: int) -> list[Row]:
-    """Import one part more, a copy of one that is there, and answer."""
+    """Import one part more, a copy of one that is there, and answer; several times."""
     desk.ask(ask)
     kind = "InnerShaft"
     heading, units, part = (parts / f"{kind}.csv").read_text().splitlines()[:3]
-    text = "\n".join([heading, units, f"patched-part,{part.split(',', 1)[1]}"])
-    started = perf_counter()
-    desk.import_text(PATCH, text.encode(), "text/csv", kind)
-    patched = perf_counter()
-    desk.ask(ask)
-    answered = perf_counter()
+    patched, answered = [], []
+    for number in range(PATCHES):
+        text = "\n".join([heading, units, f"patched-part-{number},{part.split(',', 1)[1]}"])
+        started = perf_counter()
+        desk.import_text(PATCH, text.encode(), "text/csv", kind)
+        patched.append(perf_counter() - started)
+        desk.ask(ask)
+        answered.append(perf_counter() - started)
     return [
-        Row("e", "", "patch one part", size, patched - started),
-        Row("e", "", "patch one part and answer", size, answered - started),
+        Row("e", "", "patch one part", size, median(patched)),
+        Row("e", "", "patch one part and answer", size, median(answered)),
     ]

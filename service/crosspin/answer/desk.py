@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import islice
 from pathlib import Path
 from threading import Lock
 from time import perf_counter
@@ -26,7 +27,7 @@ from crosspin.knockon.wishes import understand
 from crosspin.model.drafts import Refused
 from crosspin.model.schema import Model, Vehicle
 from crosspin.rules.derivation import Derivations
-from crosspin.rules.prover import Prover
+from crosspin.rules.prover import MOST_VEHICLES, Prover
 from crosspin.rules.why_not import NoSuchRule, WhyNot
 
 
@@ -101,6 +102,12 @@ class Desk:
             bench.searcher.compiled(layout)
         self.timings["prepare search and proof"] = perf_counter() - started
         return bench
+
+    def warm_up(self) -> None:
+        """Work out what first answers would wait for: what the rules say of the vehicles as they came."""
+        bench = self._bench
+        for vehicle in islice(bench.holdings.catalog.vehicles.values(), MOST_VEHICLES):
+            bench.prover.prepare(vehicle)
 
     @property
     def languages(self) -> tuple[str, ...]:

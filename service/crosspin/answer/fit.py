@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
 
 from crosspin.answer.plan import CriterionLine, Fit, Mate, PartLine
 from crosspin.answer.words import Words
@@ -20,7 +19,6 @@ MOST_EQUALS = 1000
 def fitting(model: Model, catalog: Catalog, kind: JointKind, part: Part, is_left: bool) -> tuple[int, ...]:
     """The classes of orderable parts, by number, that fit a part at a joint of this kind, the left or the right of
     which the part is."""
-    many = frozenset(d.id for d in model.dimensions.values() if d.many)
     there, feature = (kind.right_kind, kind.right_feature) if is_left else (kind.left_kind, kind.left_feature)
     judged: dict[tuple[bool, str | None], bool] = {}  # a joint sees nothing else of a part of its kind
     found = []
@@ -28,7 +26,7 @@ def fitting(model: Model, catalog: Catalog, kind: JointKind, part: Part, is_left
         seen = feature in alike.lacks, alike.specs.get(feature)
         if seen not in judged:
             left, right = (part, alike) if is_left else (alike, part)
-            verdicts = [finding.verdict for finding in judge_joint(kind, left, right, catalog.specs, many)]
+            verdicts = [finding.verdict for finding in judge_joint(kind, left, right, catalog.specs, model.many)]
             judged[seen] = overall(verdicts) is Verdict.FITS
         if judged[seen]:
             found.append(alike.number)
@@ -40,16 +38,12 @@ def line(part: Part) -> PartLine:
     return PartLine(id=part.id, label=part.label, price=part.price, stock=part.stock)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Fitter:
     """Answers about pairs of parts, without a plan."""
 
     model: Model
     catalog: Catalog
-
-    @cached_property
-    def _many(self) -> frozenset[str]:
-        return frozenset(d.id for d in self.model.dimensions.values() if d.many)
 
     def _is(self, part: Part, kind: str) -> bool:
         return kind in self.model.kinds[part.kind].ancestors
@@ -73,7 +67,7 @@ class Fitter:
         joints: list[str] = []
         verdicts: list[Verdict] = []
         for kind, first, second in self.meetings(left, right):
-            findings = judge_joint(kind, first, second, self.catalog.specs, self._many)
+            findings = judge_joint(kind, first, second, self.catalog.specs, self.model.many)
             joints.append(kind.id)
             verdicts.extend(f.verdict for f in findings)
             lines.extend(self._criterion(words, kind, f, first, second) for f in findings)
@@ -85,16 +79,16 @@ class Fitter:
             criteria=tuple(lines),
         )
 
-    def _criterion(self, words: Words, kind: JointKind, finding: Finding, left: Part, right: Part) -> CriterionLine:
+    def _sentence(self, words: Words, kind: JointKind, finding: Finding, left: Part, right: Part) -> str:
         criterion = finding.criterion
         if finding.verdict is Verdict.CLASHES:
-            sentence = words.clash(kind, finding, left, right)
-        elif finding.verdict is Verdict.UNKNOWN:
-            sentence = " ".join(self.to_measure(words, kind, finding, left, right))
-        elif criterion.says_fit:
-            sentence = words.fill(criterion.says_fit, kind, finding, left, right)
-        else:
-            sentence = ""
+            return words.clash(kind, finding, left, right)
+        if finding.verdict is Verdict.UNKNOWN:
+            return " ".join(self.to_measure(words, kind, finding, left, right))
+        return words.fill(criterion.says_fit, kind, finding, left, right) if criterion.says_fit else ""
+
+    def _criterion(self, words: Words, kind: JointKind, finding: Finding, left: Part, right: Part) -> CriterionLine:
+        criterion = finding.criterion
         shown_right = words.fill("{right}", kind, finding, left, right)
         return CriterionLine(
             joint_kind=kind.id,
@@ -102,7 +96,7 @@ class Fitter:
             left=words.fill("{left}", kind, finding, left, right),
             right=shown_right,
             verdict=finding.verdict,
-            sentence=sentence,
+            sentence=self._sentence(words, kind, finding, left, right),
             remedies=tuple(self.model.remedies[r].label for r in criterion.remedies)
             if finding.verdict is Verdict.CLASHES
             else (),
@@ -140,7 +134,7 @@ class Fitter:
         return sorted(found, key=lambda m: (m.joint_kind, m.part.id))
 
     def _judge(self, kind: JointKind, left: Judged, right: Judged) -> tuple[Finding, ...]:
-        return judge_joint(kind, left, right, self.catalog.specs, self._many)
+        return judge_joint(kind, left, right, self.catalog.specs, self.model.many)
 
     def _mates_in(self, part: Part, vehicle: Vehicle) -> list[Mate]:
         words = Words(self.model)
@@ -168,7 +162,7 @@ class Fitter:
                         joint_kind=kind.id,
                         verdict=overall([f.verdict for f in findings]),
                         because=tuple(
-                            self._criterion(words, kind, f, left, right).sentence
+                            self._sentence(words, kind, f, left, right)
                             for f in findings
                             if f.verdict is not Verdict.FITS
                         ),

@@ -22,7 +22,6 @@ class Sayings:
         self.words = Words(model)
         self._catalog = catalog
         self._specs = catalog.specs
-        self._many = frozenset(d.id for d in model.dimensions.values() if d.many)
         self._found: dict[tuple[str, str, str], tuple[Finding, ...]] = {}
         self._said: dict[tuple[str, str | None, str, str], tuple[str, tuple[str, ...]]] = {}
         self._arrangement = cache(lambda layout: Arrangement(model, model.layouts[layout]))
@@ -41,7 +40,7 @@ class Sayings:
         key = (kind.id, left.id, right.id)
         found = self._found.get(key)
         if found is None:
-            found = judge_joint(kind, left, right, self._specs, self._many)
+            found = judge_joint(kind, left, right, self._specs, self.model.many)
             if len(self._found) >= _MOST_KEPT:
                 self._found = {}
             self._found[key] = found

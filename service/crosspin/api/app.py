@@ -101,7 +101,9 @@ def served() -> FastAPI:
     Raises WrongSetting, BrokenText, BrokenOntology or Refused.
     """
     settings = Settings.from_environment()
-    return create_app(Desk.open(Path(settings.store), folders_in(settings.packs)), settings)
+    desk = Desk.open(Path(settings.store), folders_in(settings.packs))
+    Thread(target=desk.warm_up, daemon=True).start()
+    return create_app(desk, settings)
 
 
 def _operation_id(route: APIRoute) -> str:

@@ -64,11 +64,6 @@ class Outcome:
         return tuple(dict.fromkeys(named))
 
 
-def many_dimensions(model: Model) -> frozenset[str]:
-    """The dimensions of which several values together are one reading."""
-    return frozenset(d.id for d in model.dimensions.values() if d.many)
-
-
 def operation_money(model: Model, remedy: Remedy) -> Decimal:
     """What the hours of a remedy cost at the shop's rate."""
     if remedy.operation is None:
@@ -88,7 +83,7 @@ class Mating:
         self._catalog = catalog
         self._weights = weights
         self._stocked = stocked
-        self._many = many_dimensions(model)
+        self._many = model.many
         self._specs = {
             Hand.LEFT: catalog.held(model, kind.left_kind, kind.left_feature),
             Hand.RIGHT: catalog.held(model, kind.right_kind, kind.right_feature),

@@ -343,6 +343,11 @@ class Model(Frozen):
     told_in: dict[str, str] = Field(default_factory=dict)
 
     @cached_property
+    def many(self) -> frozenset[str]:
+        """The dimensions of which several values together are one reading."""
+        return frozenset(d.id for d in self.dimensions.values() if d.many)
+
+    @cached_property
     def kinds_below(self) -> dict[str, tuple[str, ...]]:
         """By kind, it and all kinds below it, in the order of their ids."""
         names = {*self.kinds, *(above for kind in self.kinds.values() for above in kind.ancestors)}

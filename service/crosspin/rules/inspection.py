@@ -224,7 +224,7 @@ class Inspection:
 
 
 def _someone_fits(model: Model, catalog: Catalog, kind: JointKind) -> bool:
-    many = frozenset(d.id for d in model.dimensions.values() if d.many)
+    many = model.many
     lefts = _told_apart(model, catalog, kind.left_kind, kind.left_feature)
     rights = _told_apart(model, catalog, kind.right_kind, kind.right_feature)
     return any(

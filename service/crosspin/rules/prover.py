@@ -25,10 +25,12 @@ from crosspin.store.describe import source_of
 from crosspin.store.graph import FORMATS, GraphStore
 from crosspin.store.infer import FIRST_BUILD_ORDER
 
-__all__ = ["Disproved", "Proof", "Prover"]
+__all__ = ["MOST_VEHICLES", "Disproved", "Proof", "Prover"]
 
 _GENERATED_BY = NamedNode("http://www.w3.org/ns/prov#wasGeneratedBy")
-_MOST_VEHICLES = 32
+MOST_VEHICLES = 32
+"""How many vehicles are remembered as they came."""
+
 _MOST_NUMBERED = 20_000
 _MOST_KNOWN_JOINTS = 200_000
 _OF_JOINT = cp("ofJoint")
@@ -79,7 +81,7 @@ class _Memory:
     def keep_received(self, vehicle: str, received: _Received) -> None:
         """Remember a vehicle, and forget the one that was first remembered where there are too many."""
         self.received[vehicle] = received
-        if len(self.received) > _MOST_VEHICLES:
+        if len(self.received) > MOST_VEHICLES:
             self.received.pop(next(iter(self.received)), None)
 
 
@@ -134,6 +136,10 @@ class Prover:
             raise Disproved(disagreements)
         self._memory.keep((meetings[name], joint) for name, joint in proof.joints.items() if name in meetings)
         return proof
+
+    def prepare(self, vehicle: Vehicle) -> None:
+        """Work out beforehand what plans for a vehicle start from."""
+        self._received(vehicle)
 
     def _meetings(self, vehicle: Vehicle, proposal: Proposal, plan: Written) -> dict[str, _Meeting]:
         """What meets at each joint of a plan that takes no mending."""

@@ -168,11 +168,7 @@ class Asker:
         one, other = self.standing.parts[joint.left], self.standing.parts[joint.right]
         assert one is not None
         assert other is not None
-        return judge_joint(kind, one, other, self.catalog.specs, self._many)
-
-    @property
-    def _many(self) -> frozenset[str]:
-        return frozenset(d.id for d in self.model.dimensions.values() if d.many)
+        return judge_joint(kind, one, other, self.catalog.specs, self.model.many)
 
     def _remedy(self, remedy: Remedy, kind: JointKind, criterion: Criterion, joint: Joint) -> Place:
         trial = _Trial(f"{joint.left}--{joint.right}")
@@ -211,7 +207,7 @@ class Asker:
         def fits(
             criterion: Criterion | None, one: dict[str, tuple[Value, ...]], other: dict[str, tuple[Value, ...]]
         ) -> bool:
-            return criterion is None or judge_criterion(criterion, one, other, self._many).verdict is Verdict.FITS
+            return criterion is None or judge_criterion(criterion, one, other, self.model.many).verdict is Verdict.FITS
 
         found = []
         for alike in self.catalog.classes(self.model, remedy.adapter_kind or ""):
