@@ -92,12 +92,14 @@ class Desk:
         holdings = self.library.holdings
         if before is not None and before.holdings.ontology != holdings.ontology:
             before = None
-        bench = Bench(
-            holdings,
-            Searcher(holdings.model, holdings.catalog, before=before.searcher if before else None),
-            Prover(holdings.graph, holdings.model, holdings.catalog, before=before.prover if before else None),
-            holdings.models,
-        )
+        model, catalog = holdings.model, holdings.catalog
+        if before is None:
+            searcher = Searcher(model, catalog)
+            prover = Prover(holdings.graph, model, catalog, ontology=holdings.ontology_graph)
+        else:
+            searcher = Searcher(model, catalog, before=before.searcher)
+            prover = Prover(holdings.graph, model, catalog, before=before.prover)
+        bench = Bench(holdings, searcher, prover, holdings.models)
         for layout in sorted({vehicle.layout for vehicle in holdings.catalog.vehicles.values()}):
             bench.searcher.compiled(layout)
         self.timings["prepare search and proof"] = perf_counter() - started

@@ -43,6 +43,7 @@ TOLD_EVERY = 50_000
 
 _CATALOG = "catalog.sqlite"
 _MODEL = "model/"  # before a language, in what the snapshot says of itself
+_ONTOLOGY = "ontology"  # what it calls the text of the ontology and what is derived from it
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +75,12 @@ class Holdings:
     def ontology(self) -> str:
         """What tells one state of the ontology and its packs from another."""
         return self.catalog.said("state")
+
+    @cached_property
+    def ontology_graph(self) -> GraphStore:
+        """The ontology and what is derived from it by themselves, in memory: quick to read however large the graph
+        is."""
+        return GraphStore.of_text(self.catalog.said(_ONTOLOGY))
 
 
 class Library:
@@ -138,7 +145,7 @@ class Library:
     def _state_now(self) -> str:
         """What a snapshot must be made from to be ours."""
         texts = " ".join(folder_digest(one).hex() for one in self.folders)
-        return sha256(f"{__version__} {SCHEMA} {texts}".encode()).hexdigest()
+        return sha256(f"{__version__} {SCHEMA} {_ONTOLOGY} {texts}".encode()).hexdigest()
 
     @property
     def behind(self) -> bool:
@@ -242,6 +249,7 @@ class Library:
             writer.say("models", " ".join(models))
             for name, model in models.items():
                 writer.say(_MODEL + name, model.model_dump_json())
+            writer.say(_ONTOLOGY, fresh.text())
             for name in (ONTOLOGY, DERIVED):
                 graph.replace(name, fresh.triples(name))
             self._put_back(writer, graph, model, sources)

@@ -90,16 +90,23 @@ class Prover:
 
     What the rules said of two parts at a joint is kept for the next plan in which they meet.  At most
     `at_once` proofs run at a time.  A prover takes over what the one `before` keeps, which had the same ontology.
+    `ontology` has that by itself, where it need not be looked for in the graph.
     """
 
     def __init__(
-        self, graph: GraphStore, model: Model, catalog: Catalog, at_once: int = 2, before: "Prover | None" = None
+        self,
+        graph: GraphStore,
+        model: Model,
+        catalog: Catalog,
+        at_once: int = 2,
+        before: "Prover | None" = None,
+        ontology: GraphStore | None = None,
     ) -> None:
         self._model = model
         self._catalog = catalog
         self._graph = graph
         self._plan_graph = PlanGraph(model, catalog)
-        self._reasoner: Reasoner = Reasoner(graph, at_once) if before is None else before._reasoner
+        self._reasoner: Reasoner = Reasoner(ontology or graph, at_once) if before is None else before._reasoner
         self._memory: _Memory = _Memory() if before is None else before._memory
         self._joints = {layout.id: {joint.id: joint for joint in layout.joints} for layout in model.layouts.values()}
         self._number = lru_cache(maxsize=_MOST_NUMBERED)(self._number_of)

@@ -132,6 +132,19 @@ class GraphStore:
         store.quads = Store.read_only(str(folder))
         return store
 
+    @classmethod
+    def of_text(cls, text: str) -> "GraphStore":
+        """A store in memory with what `text` wrote down."""
+        store = cls()
+        store.quads.bulk_load(text.encode(), format=RdfFormat.N_QUADS)
+        return store
+
+    def text(self) -> str:
+        """All that the store holds, as N-Quads."""
+        written = self.quads.dump(format=RdfFormat.N_QUADS)
+        assert written is not None
+        return written.decode()
+
     def close(self) -> None:
         """Let go of the files; the store must not be used any more."""
         del self.quads
