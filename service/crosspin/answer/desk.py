@@ -95,7 +95,7 @@ class Desk:
         model, catalog = holdings.model, holdings.catalog
         if before is None:
             searcher = Searcher(model, catalog)
-            prover = Prover(holdings.graph, model, catalog, ontology=holdings.ontology_graph)
+            prover = Prover(holdings.graph, model, catalog, ontology=holdings.ontology_graph())
         else:
             searcher = Searcher(model, catalog, before=before.searcher)
             prover = Prover(holdings.graph, model, catalog, before=before.prover)

@@ -76,10 +76,9 @@ class Holdings:
         """What tells one state of the ontology and its packs from another."""
         return self.catalog.said("state")
 
-    @cached_property
     def ontology_graph(self) -> GraphStore:
         """The ontology and what is derived from it by themselves, in memory: quick to read however large the graph
-        is."""
+        is.  It is made each time."""
         return GraphStore.of_text(self.catalog.said(_ONTOLOGY))
 
 
