@@ -4,11 +4,11 @@ from decimal import Decimal
 
 from crosspin.answer.figure_lines import FigureInputLine, FigureLine, LimitLine
 from crosspin.answer.figure_words import FigureWords
-from crosspin.answer.figuring import Figuring, Found, Result, kept
-from crosspin.answer.reach import Place
-from crosspin.answer.words import Words, fill_in
 from crosspin.model.figure import Figure, FigureInput, Sense
 from crosspin.model.schema import Verdict
+from crosspin.vehicle.figuring import Figuring, Found, Result, kept
+from crosspin.vehicle.reach import Place
+from crosspin.vehicle.words import Words, fill_in
 
 
 class FigureTeller:

@@ -2,11 +2,11 @@
 
 from decimal import Decimal
 
-from crosspin.answer.figuring import Found, kept
-from crosspin.answer.words import Words
 from crosspin.figures.exact import spell
 from crosspin.model.figure import Figure, Source
 from crosspin.model.schema import Model, Value
+from crosspin.vehicle.figuring import Found, kept
+from crosspin.vehicle.words import Words
 
 
 class FigureWords:

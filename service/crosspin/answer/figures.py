@@ -7,12 +7,12 @@ their clashes become checks and their missing readings are asked for.  What stay
 from dataclasses import dataclass
 
 from crosspin.answer.figure_lines import FigureLine, SpeedTableLine
-from crosspin.answer.figuring import Figuring, Gap, Result
 from crosspin.answer.plan import Check
 from crosspin.answer.reasons import Scene
 from crosspin.answer.speeds import speed_table
 from crosspin.model.figure import Figure
 from crosspin.model.schema import Verdict
+from crosspin.vehicle.figuring import Figuring, Gap, Result
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,11 +16,11 @@ from pyoxigraph import Literal, NamedNode, Quad, Triple
 
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.proposal import Mending, Proposal, State
-from crosspin.knockon.received import received_part
 from crosspin.model.records import INTEGER, TYPE, cp, number, spec_triples
 from crosspin.model.schema import Layout, Model, Part, Resource, Vehicle
 from crosspin.model.terms import term, thing
 from crosspin.store.infer import as_quads
+from crosspin.vehicle.received import received_part
 
 PLAN = NamedNode(thing("plan", "proposed"))
 TRUE = Literal(True)

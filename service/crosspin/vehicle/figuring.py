@@ -4,14 +4,14 @@ from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from crosspin.answer.reach import Place, Reach
-from crosspin.answer.words import Words
 from crosspin.catalog.catalog import Catalog
 from crosspin.figures.derive import FORMULAS
 from crosspin.figures.exact import rounded
 from crosspin.model.figure import Figure, Gathering, Limit, Source
 from crosspin.model.judge import is_of_kind, may_have
 from crosspin.model.schema import Part, Value
+from crosspin.vehicle.reach import Place, Reach
+from crosspin.vehicle.words import Words
 
 
 @dataclass(frozen=True, slots=True)
