@@ -32,6 +32,7 @@ class FigureLine(Told):
     """A figure of the vehicle as received (`before`) and as planned (`after`), None where not known or not told.
 
     `moved`: an input stands at a position that the plan changes.  `is_step`: a step on the way to other figures.
+    `so_already`: it was beyond its limit already, and is no worse.
     `verdict` is None where there is no limit and nothing is missing.  `formula` is its expression, `unit` a symbol.
     """
 
@@ -47,6 +48,7 @@ class FigureLine(Told):
     unit: str
     limits: tuple[LimitLine, ...]
     verdict: Verdict | None
+    so_already: bool
     sentence: str
     formula: str
     inputs: tuple[FigureInputLine, ...]

@@ -1,11 +1,12 @@
 """Figures as plain immutable objects: what is worked out from the readings of a whole build.
 
-A figure is a formula whose inputs are readings at positions, constants or other figures.  It never decides
-on a fit; a figure beyond its limit is told, with its sentence, as something to check.
+A figure is a formula whose inputs are readings at positions, constants or other figures.  A limit that decides
+is a criterion: no plan takes the figure beyond it.
 """
 
 from decimal import Decimal
 from enum import StrEnum
+from functools import cached_property
 
 from crosspin.model.base import Frozen, Term
 
@@ -64,12 +65,24 @@ class FigureInput(Frozen):
 
 
 class Limit(Frozen):
-    """What a figure may at most or at least be: a source's value times `factor`."""
+    """What a figure may at most or at least be: a source's value times `factor`; `id` names it as a criterion.
 
+    `decides`: no plan may take the figure beyond it, unless one of the `remedies` is applied or it was beyond it
+    already and becomes no worse.  A limit that is met in a later `phase` is set or measured there and does not decide.
+    """
+
+    id: str
     sense: Sense
     source: Source
     factor: Decimal = Decimal(1)
     says: str
+    phase: str | None = None
+    decides: bool = False
+    remedies: tuple[str, ...] = ()
+
+    def excess(self, value: Decimal, bound: Decimal) -> Decimal:
+        """By how much a value is beyond a bound; negative where it is within."""
+        return value - bound if self.sense is Sense.MOST else bound - value
 
 
 class Worked(Term):
@@ -81,6 +94,11 @@ class Worked(Term):
     decimals: int
     limits: tuple[Limit, ...] = ()
     evidence: tuple[str, ...] = ()
+
+    @cached_property
+    def deciding(self) -> tuple[Limit, ...]:
+        """The limits that decide which plans there are."""
+        return tuple(limit for limit in self.limits if limit.decides)
 
 
 class Figure(Worked):

@@ -10,7 +10,7 @@ from crosspin.figures.quantity import Quantity
 from crosspin.model.figure import Figure, FigureInput, Formula, Gathering, Limit, Sense, Source, SpeedTable, Worked
 from crosspin.model.reader import BrokenOntology, Reader
 from crosspin.model.schema import Datatype, Dimension, Model
-from crosspin.model.terms import DEF, UNIT
+from crosspin.model.terms import DEF, UNIT, identifier
 from crosspin.store.graph import Term as Node
 
 SAYS_PLACES = ("{value}", "{limit}")
@@ -69,16 +69,25 @@ def _figure(r: Reader, node: Node) -> Figure:
 
 
 def _limits(r: Reader, node: Node) -> tuple[Limit, ...]:
-    return tuple(
-        Limit(
-            sense=sense,
-            source=_source(r, n),
-            factor=r.maybe_number(n, "timesFactor") or Decimal(1),
-            says=r.text(n, "says"),
-        )
-        for sense, word in ((Sense.LEAST, "atLeast"), (Sense.MOST, "atMost"))
-        for n in r.facts.all(node, DEF + word)
-    )
+    """The limits, named as the completion rules name the criteria that they are."""
+    severe = any(r.flag(severity, "decides") for severity in r.facts.all(node, DEF + "severity"))
+    found = []
+    for sense, word in ((Sense.LEAST, "atLeast"), (Sense.MOST, "atMost")):
+        for n in r.facts.all(node, DEF + word):
+            phase = r.maybe_id(n, "isMetIn")
+            found.append(
+                Limit(
+                    id=f"{identifier(node.value)}-{word}",
+                    sense=sense,
+                    source=_source(r, n),
+                    factor=r.maybe_number(n, "timesFactor") or Decimal(1),
+                    says=r.text(n, "says"),
+                    phase=phase,
+                    decides=severe and phase is None,
+                    remedies=r.ids(n, "hasRemedy"),
+                )
+            )
+    return tuple(found)
 
 
 def _unit(r: Reader, node: Node) -> str | None:
@@ -179,7 +188,19 @@ def _worked_problems(model: Model, one: Worked) -> Iterator[str]:
 
 
 def _limit_problems(model: Model, one: Worked) -> Iterator[str]:
+    for sense in Sense:
+        if sum(limit.sense is sense for limit in one.limits) > 1:
+            yield f"has two limits at {sense}; give it one"
     for limit in one.limits:
+        if limit.phase is not None and limit.phase not in model.phases:
+            yield f"has a limit met in cp:{limit.phase}, which is no phase"
+        for name in limit.remedies:
+            if name not in model.remedies:
+                yield f"has a limit with the remedy cp:{name}, which is none"
+            elif model.remedies[name].adapter_kind is not None:
+                yield f"has a limit with the remedy cp:{name}, which takes an adapter; only work cures a figure"
+            elif model.remedies[name].operation is None or model.remedies[name].at_role is None:
+                yield f"has a limit with the remedy cp:{name}, which lacks cp:byOperation or cp:worksAtRole"
         yield from _source_problems(model, "its limit", limit.source, Quantity(unit=one.unit))
         if len(limit.source.constants) > 1 or len(limit.source.dimensions) > 1:
             yield "has a limit of several values"

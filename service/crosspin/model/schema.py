@@ -140,6 +140,7 @@ class Criterion(Frozen):
 class Remedy(Term):
     """Work, or an adapter part, that makes a failing criterion acceptable.
 
+    A remedy of a joint works on one of its two parts, one of a figure on the parts `at_role`.
     `lower`, `upper` bound left - factor x right of the failing criterion; `left_code` its left code.
     """
 
@@ -150,6 +151,7 @@ class Remedy(Term):
     adapter_left_criterion: Criterion | None = None
     adapter_right_criterion: Criterion | None = None
     works_on: Hand = Hand.LEFT
+    at_role: str | None = None
     lower: Decimal | None = None
     upper: Decimal | None = None
     left_code: str | None = None

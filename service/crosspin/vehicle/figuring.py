@@ -1,6 +1,6 @@
 """Works figures out for one state of a vehicle: as received, or as planned."""
 
-from collections.abc import Callable, Mapping, Sequence, Set
+from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -37,22 +37,28 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """A figure worked out: not rounded, None where it is not known; every position it rests on."""
+    """A figure worked out: not rounded, None where it is not known; what its limits give, None for one that does not
+    apply because no part there could have what it is read from."""
 
     value: Decimal | None
     inputs: Mapping[str, Found]
-    limits: tuple[Found, ...]
+    limits: tuple[Found | None, ...]
     why_not: str = ""
+
+    def rests_on(self) -> Iterator[Found]:
+        """Everything that the figure and its limits were worked out from."""
+        yield from self.inputs.values()
+        yield from (limit for limit in self.limits if limit is not None)
 
     @property
     def paths(self) -> frozenset[str]:
         """Every position that the figure or its limits rest on."""
-        return frozenset(path for found in (*self.inputs.values(), *self.limits) for path in found.paths)
+        return frozenset(path for found in self.rests_on() for path in found.paths)
 
     @property
     def gaps(self) -> tuple[Gap, ...]:
         """Every reading that the figure or its limits wait for."""
-        return tuple(gap for found in (*self.inputs.values(), *self.limits) for gap in found.gaps)
+        return tuple(gap for found in self.rests_on() for gap in found.gaps)
 
 
 class Figuring:
@@ -100,15 +106,12 @@ class Figuring:
             if found is None:
                 return None
             inputs[one.name] = found
-        limits = [self.limit(limit, place) for limit in figure.limits]
-        if None in limits:
-            return None
-        known = tuple(limit for limit in limits if limit is not None)
+        limits = tuple(self.limit(limit, place) for limit in figure.limits)
         why_not = next((found.why_not for found in inputs.values() if not found.values), "")
         if why_not:
-            return Result(None, inputs, known, why_not)
+            return Result(None, inputs, limits, why_not)
         value, why_not = calculate(figure.formula, {name: found.values[0] for name, found in inputs.items()})
-        return Result(value, inputs, known, why_not)
+        return Result(value, inputs, limits, why_not)
 
     def _concerns(self, figure: Figure, place: Place) -> bool:
         """Whether a part in the figure's role is, or could be, of its kind."""
@@ -145,7 +148,7 @@ class Figuring:
                 result = self.result(figure, at)
                 if result is not None:
                     values = () if result.value is None else (result.value,)
-                    found.append(Found(values, tuple(sorted(result.paths)), result.gaps, result.why_not))
+                    found.append(_taken_on(values, result))
         return self._gathered(source, found, self.model.figures[source.figures[0]].label)
 
     def _of_readings(self, source: Source, place: Place) -> Found | None:
@@ -196,6 +199,13 @@ class Figuring:
             Gathering.MOST: max,
         }
         return Found((how[source.gathers](numbers),), paths)
+
+
+def _taken_on(values: tuple[Value, ...], result: Result) -> Found:
+    """A figure as an input of another: its own limits do not bear on that."""
+    paths = {path for found in result.inputs.values() for path in found.paths}
+    gaps = tuple(gap for found in result.inputs.values() for gap in found.gaps)
+    return Found(values, tuple(sorted(paths)), gaps, result.why_not)
 
 
 def calculate(formula: str, values: Mapping[str, Value]) -> tuple[Decimal | None, str]:

@@ -18,6 +18,11 @@ class Place:
     side: str | None = None
 
 
+def instance(figure: Figure, place: Place) -> str:
+    """The name of a figure at one place: "driveSlope/front"."""
+    return "/".join(word for word in (figure.id, place.station, place.side) if word)
+
+
 class Reach:
     """Where the figures and speed tables of one model read in one layout.  Threads may share it.
 
@@ -29,9 +34,18 @@ class Reach:
         self.model = model
         self.layout = layout
         self._places = {figure.id: tuple(self._places_of(figure)) for figure in model.figures.values()}
+        self._named = {
+            instance(figure, place): (figure, place)
+            for figure in model.figures.values()
+            for place in self._places[figure.id]
+        }
         self._read = cache(self._positions_read)
         self._of_figure = cache(self._positions_of_figure)
         self._of_table = cache(self._positions_of_table)
+
+    def named(self, name: str) -> tuple[Figure, Place]:
+        """The figure and place behind a name (`instance`); raises KeyError where there is none."""
+        return self._named[name]
 
     def places(self, figure: Figure) -> Sequence[Place]:
         """Where a figure is worked out: every station of its classes, on each side where it is sided."""
