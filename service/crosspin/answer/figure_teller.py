@@ -29,11 +29,12 @@ class FigureTeller:
         )
         verdict, sentence = self._verdict(figure, place, result, was)
         return FigureLine(
-            id=_key(figure, place),
+            id=self._key(figure, place),
             figure=figure.id,
             label=figure.label,
             station=place.station,
             side=place.side,
+            state=self.say.state(place) or None,
             moved=moved,
             is_step=figure.is_step,
             before=_kept(figure, was.value if was is not None else None),
@@ -49,13 +50,19 @@ class FigureTeller:
             evidence=self._evidence(figure),
         )
 
+    def _key(self, figure: Figure, place: Place) -> str:
+        state = self.model.states[place.state].code if place.state is not None else None
+        return "/".join(word for word in (figure.id, place.station, place.side, state) if word)
+
     def _evidence(self, figure: Figure) -> tuple[str, ...]:
         of_formula = self.model.formulas[figure.formula].evidence
         return self.words.evidence(tuple(dict.fromkeys((*figure.evidence, *of_formula))))
 
     def _verdict(self, figure: Figure, place: Place, result: Result, was: Result | None) -> tuple[Verdict | None, str]:
         """Within its limits or not, in one sentence with the values in it."""
-        where = self.say.where(place.station, place.side, self.received.reach.spans_vehicle(place.station))
+        at = self.say.place(place, self.received.reach.spans_vehicle(place.station))
+        state = self.say.state(place)
+        where = (f" at the {at}" if at else "") + (f" {state}" if state else "")
         if result.value is None:
             return Verdict.UNKNOWN, f"{_capital(figure.label)}{where} is not known: {result.why_not}."
         value = self.say.told(figure, result.value)
@@ -65,7 +72,7 @@ class FigureTeller:
             bound, mine = _limit_value(figure, found), _kept(figure, result.value)
             assert bound is not None and mine is not None, "both are known here"
             if (mine > bound) if limit.sense is Sense.MOST else (mine < bound):
-                told = {"value": value, "limit": self.say.told(figure, bound), "place": where.removeprefix(" at the ")}
+                told = {"value": value, "limit": self.say.told(figure, bound), "place": at, "state": state}
                 return Verdict.CLASHES, fill_in(limit.says, told)
         bounds = [
             f"at {limit.sense} {self.say.told(figure, found.values[0])}"
@@ -90,10 +97,6 @@ class FigureTeller:
             places=() if source.figures else after.paths,
             figures=source.figures,
         )
-
-
-def _key(figure: Figure, place: Place) -> str:
-    return "/".join(word for word in (figure.id, place.station, place.side) if word)
 
 
 def _limit_value(figure: Figure, found: Found) -> Decimal | None:
