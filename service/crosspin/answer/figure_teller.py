@@ -33,6 +33,7 @@ class FigureTeller:
             label=figure.label,
             station=place.station,
             side=place.side,
+            state=self.say.state(place) or None,
             moved=moved,
             is_step=figure.is_step,
             before=_kept(figure, was.value if was is not None else None),
@@ -55,7 +56,9 @@ class FigureTeller:
 
     def _verdict(self, figure: Figure, place: Place, result: Result, was: Result | None) -> tuple[Verdict | None, str]:
         """Within its limits or not, in one sentence with the values in it."""
-        where = self.say.where(place.station, place.side, self.received.reach.spans_vehicle(place.station))
+        at = self.say.place(place, self.received.reach.spans_vehicle(place.station))
+        state = self.say.state(place)
+        where = (f" at the {at}" if at else "") + (f" {state}" if state else "")
         if result.value is None:
             return Verdict.UNKNOWN, f"{_capital(figure.label)}{where} is not known: {result.why_not}."
         value = self.say.told(figure, result.value)
@@ -65,7 +68,7 @@ class FigureTeller:
             bound, excess = _limit_value(figure, found), _excess(figure, limit, result, found)
             assert bound is not None and excess is not None, "both are known here"
             if excess > 0:
-                told = {"value": value, "limit": self.say.told(figure, bound), "place": where.removeprefix(" at the ")}
+                told = {"value": value, "limit": self.say.told(figure, bound), "place": at, "state": state}
                 return Verdict.CLASHES, fill_in(limit.says, told)
         bounds = [
             f"at {limit.sense} {self.say.told(figure, found.values[0])}"

@@ -462,7 +462,11 @@ class Gauges:
         ]
 
     def _gathered(self, source: Source, found: Sequence[Node]) -> Node:
-        nothing: Element = (Decimal(0),) if source.gathers is Gathering.SUM else Missing.NOT_THERE
+        nothing: Element = Missing.NOT_THERE
+        if source.where_none is not None:
+            nothing = (source.where_none,)
+        elif source.gathers is Gathering.SUM:
+            nothing = (Decimal(0),)
         if not found:
             return _Whole(source.gathers, _NOTHING, nothing)
         node = found[0]
