@@ -21,6 +21,7 @@ from crosspin.answer.plan import (
     Totals,
 )
 from crosspin.answer.reasons import Reasons, Scene
+from crosspin.answer.warnings import Warnings
 from crosspin.answer.work import WorkList
 from crosspin.knockon import proposal as proposed
 from crosspin.knockon.ask import Ask
@@ -82,6 +83,7 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
         checks=(*jobs.checks(), *figures.checks()),
         cautions=jobs.cautions(work),
         discrepancies=joints.discrepancies(proof),
+        warnings=Warnings(scene, joints, proof).lines(),
         figures=figures.lines,
         speeds=figures.tables(),
         circuits=fed,
