@@ -34,6 +34,7 @@ class Cost(Told):
     """What a whole plan is ranked by, in this order."""
 
     unsafe_unknowns: int
+    lost_functions: int
     extra_positions: int
     unknowns: int
     money: Decimal

@@ -36,7 +36,13 @@ PROVISO = (
 
 def told_cost(cost: proposed.Cost) -> Cost:
     """A cost as it is told."""
-    return Cost(unsafe_unknowns=cost.unsafe, extra_positions=cost.extra, unknowns=cost.unknown, money=cost.money)
+    return Cost(
+        unsafe_unknowns=cost.unsafe,
+        lost_functions=cost.lost,
+        extra_positions=cost.extra,
+        unknowns=cost.unknown,
+        money=cost.money,
+    )
 
 
 def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:

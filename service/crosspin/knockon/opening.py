@@ -1,13 +1,16 @@
 """Which positions an ask can touch, and the cost tables between them.
 
 Why the others may stay closed.  A position is closed while leaving it as received is allowed, and makes
-nothing unsafe, beside every value that an open neighbour may still take (its joints, needs, renewals), and
+nothing unsafe, beside every value that an open neighbour may still take (its joints, needs, renewals),
 while no resource that it takes part in can be exceeded by open values with all closed positions as
-received.  Take any plan that changes closed positions and put every closed position back to as received.
+received, and while open values alone cannot lose a function that it could give back.  Take any plan that
+changes closed positions and put every closed position back to as received.
 Between closed positions nothing is judged then; between closed and open ones nothing is forbidden or
-unsafe, by the condition; between open ones nothing changes.  So the result is a plan, with no more
-unsafe joints and with fewer extra positions (no wish to fit or remove names a closed position): it is
-better, whatever it does to unknown joints and money.  The open positions hold the same values in both, so
+unsafe, by the condition; between open ones nothing changes.  A function that the vehicle had is given by a
+closed position as received, or by open values whatever they are, or no closed position could give it; so
+none is lost that was not.  So the result is a plan, with no more unsafe joints, no more lost functions and
+with fewer extra positions (no wish to fit or remove names a closed position): it is better, whatever it does to
+unknown joints and money.  The open positions hold the same values in both, so
 the least cost of a plan with any given value at an open position is found among plans that leave every
 closed position as received.
 """
@@ -19,6 +22,7 @@ import numpy.typing as npt
 
 from crosspin.knockon.compiled import Codes, Compiled, Link
 from crosspin.knockon.domain import Domain, Domains, Force, link_costs
+from crosspin.knockon.functions import Stakes
 from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.tally import Adds, Share, Tally
 from crosspin.knockon.wishes import Question
@@ -49,6 +53,9 @@ class Opening:
         named = {path for wish in question.wishes if not wish.keeps for path in wish.wants}
         self._received: dict[str, Domain] = {}
         self._parties: dict[str, dict[str, Share | None]] = {}
+        self.stakes = Stakes(
+            compiled.model, compiled.positions, question.received, compiled.gives, compiled.function_facets
+        )
         self._open_all(sorted(named | set(force)))
 
     def received(self, path: str) -> Domain:
@@ -63,7 +70,7 @@ class Opening:
             for path in waiting:
                 self._open(path)
             self._prune(waiting)
-            waiting = [] if self.dead else sorted(self._disturbed() | self._strained())
+            waiting = [] if self.dead else sorted(self._disturbed() | self._strained() | self._endangered())
 
     def _open(self, path: str) -> None:
         domain = self._makes.of(path)
@@ -137,6 +144,10 @@ class Opening:
             if most > 0:
                 found.update(path for path in closed if path not in self._kept)
         return found
+
+    def _endangered(self) -> set[str]:
+        """Closed positions that could give back a function which live values could lose."""
+        return self.stakes.endangered(self.domains, self.live) - self._kept
 
     def parties(self, tally: Tally) -> dict[str, Share | None]:
         """The positions that could take part in a resource, and what each adds as received."""

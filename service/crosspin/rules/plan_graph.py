@@ -177,6 +177,7 @@ class PlanGraph:
         if part.price is not None:
             triples.append(Triple(node, cp("price"), number(part.price)))
         triples += [Triple(node, cp("lacks"), cp(feature)) for feature in part.lacks]
+        triples += [Triple(node, cp("givesFunction"), cp(function)) for function in part.functions]
         for feature, spec in part.specs.items():
             triples.append(Triple(node, cp(feature), NamedNode(thing("spec", spec))))
             triples += spec_triples(self._catalog.specs[spec], self._model)

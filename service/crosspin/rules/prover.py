@@ -69,7 +69,7 @@ class _Memory:
 
     def number_of(self, part: Part) -> int:
         """One number for all that is on record of a part."""
-        described = part.id, part.kind, part.price, part.lacks, *sorted(part.specs.items())
+        described = part.id, part.kind, part.price, part.lacks, part.functions, *sorted(part.specs.items())
         return self._numbers.setdefault(described, next(self._counter))
 
     def keep(self, joints: Iterable[tuple[_Meeting, ProvedJoint]]) -> None:
