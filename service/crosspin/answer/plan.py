@@ -184,6 +184,41 @@ class Discrepancy(Told):
     sentence: str
 
 
+class Keeping(Told):
+    """What it would take to keep a function that a plan loses.
+
+    `more_money` is by how much the whole plan that keeps it costs more, all in; None where no plan keeps it.  `relaxed`
+    are the wishes that give way to any part that gives it (or, where they only led to the loss, to any part there),
+    `parts` what that plan has at the positions that gave it.  `sentence` says it, or why it cannot be kept.
+    """
+
+    more_money: Decimal | None
+    relaxed: tuple[str, ...]
+    parts: tuple[PartLine, ...]
+    sentence: str
+
+
+class FunctionLine(Told):
+    """A function that is lost or gained at one place: the positions and the parts there that gave it, or give it.
+
+    `keeping` is None where it is gained.
+    """
+
+    function: str
+    label: str
+    positions: tuple[str, ...]
+    parts: tuple[PartLine, ...]
+    sentence: str
+    keeping: Keeping | None = None
+
+
+class FunctionChanges(Told):
+    """What the customer loses and gains, as against the vehicle as it was received."""
+
+    lost: tuple[FunctionLine, ...] = ()
+    gained: tuple[FunctionLine, ...] = ()
+
+
 class Totals(Told):
     """Money in the shop's currency: parts as ordered, hours of all work and remedies at the shop's rate."""
 
@@ -204,6 +239,7 @@ class Plan(Told):
     vehicle_label: str
     ask: Ask
     cost: Cost
+    functions: FunctionChanges
     steps: tuple[Step, ...]
     stays: tuple[Step, ...]
     measurements: tuple[Measurement, ...]

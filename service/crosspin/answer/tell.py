@@ -7,6 +7,7 @@ from hashlib import sha256
 from crosspin.answer.circuits import Circuits
 from crosspin.answer.figures import Figures
 from crosspin.answer.fit import line
+from crosspin.answer.functions import function_changes
 from crosspin.answer.joints import Joints
 from crosspin.answer.measure import Measuring
 from crosspin.answer.order import cheapest_order
@@ -79,6 +80,7 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
         vehicle_label=scene.vehicle.label,
         ask=ask,
         cost=told_cost(proposal.cost),
+        functions=function_changes(scene, proof),
         steps=changed,
         stays=stays,
         measurements=Measuring(scene, joints, proof, (*figures.wanted(), *circuits.wanted())).lines(),

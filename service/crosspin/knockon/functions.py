@@ -53,7 +53,7 @@ def most_lost(model: Model, positions: Collection[Position], roles: Mapping[str,
 
 @dataclass(frozen=True, slots=True)
 class Stake:
-    """A function that the vehicle had at a place: the positions that gave it, and all at which a part could."""
+    """A function that the vehicle had at a place: the positions that gave it there, and all at which a part could."""
 
     function: str
     place: Place
@@ -82,14 +82,15 @@ class Stakes:
         self.all = tuple(self._found(positions))
 
     def _found(self, positions: Mapping[str, Position]) -> Iterator[Stake]:
-        gave: dict[tuple[str, Place], list[str]] = {}
-        for path, position in positions.items():
-            for name in sorted(self._received[path]):
-                gave.setdefault((name, place_of(self._model.functions[name], position)), []).append(path)
-        for (name, place), paths in gave.items():
-            function = self._model.functions[name]
-            could = (p for p in positions if name in self._could[p] and counts_at(function, place, positions[p]))
-            yield Stake(name, place, tuple(paths), tuple(could))
+        functions = self._model.functions
+        had = {
+            (name, place_of(functions[name], position)): None
+            for path, position in positions.items()
+            for name in sorted(self._received[path])
+        }
+        for name, place in had:
+            paths = [p for p in positions if name in self._could[p] and counts_at(functions[name], place, positions[p])]
+            yield Stake(name, place, tuple(p for p in paths if name in self._received[p]), tuple(paths))
 
     def given(self, stake: Stake, parts: Mapping[str, Part | None]) -> bool:
         """Whether something among these parts gives the function there."""

@@ -54,6 +54,14 @@ class ProvedResource:
 
 
 @dataclass(frozen=True, slots=True)
+class ProvedFunction:
+    """A function that is lost, or gained, at one place, and the positions there whose part gave it, or gives it."""
+
+    function: str
+    paths: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Outcome:
     """An operation, check or caution that a consequence brings for the part at `position`.
 
@@ -85,6 +93,7 @@ class Proof:
     outcomes        what consequences bring, the cautions of their operations included
     mended          the operations of the remedies
     discrepancies   ids of joints between received parts that clash on record and are not judged
+    lost, gained    functions that the vehicle had and the plan does not give, and the reverse, by place
     """
 
     joints: dict[str, ProvedJoint]
@@ -93,6 +102,8 @@ class Proof:
     outcomes: tuple[Outcome, ...]
     mended: tuple[MendingWork, ...]
     discrepancies: tuple[str, ...]
+    lost: tuple[ProvedFunction, ...]
+    gained: tuple[ProvedFunction, ...]
 
 
 class Disproved(Exception):

@@ -257,6 +257,7 @@ class Prover:
         changed = {path for path, choice in proposal.choices.items() if choice.state is not State.RECEIVED}
         for name, said, derived in (
             ("unsafe joints", cost.unsafe, unsafe),
+            ("lost functions", cost.lost, len(proof.lost)),
             ("positions changed beyond those asked", cost.extra, len(changed - wished)),
             ("unknowns", cost.unknown, unknown),
             ("money", cost.money, self._money(proposal)),

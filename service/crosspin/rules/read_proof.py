@@ -11,7 +11,16 @@ from crosspin.model.records import DECIMAL, INTEGER, TYPE
 from crosspin.model.schema import Hand, Value, Verdict
 from crosspin.model.terms import DEF, identifier
 from crosspin.rules.plan_graph import PLAN
-from crosspin.rules.proof import MendingWork, Outcome, Proof, ProvedFinding, ProvedJoint, ProvedNeed, ProvedResource
+from crosspin.rules.proof import (
+    MendingWork,
+    Outcome,
+    Proof,
+    ProvedFinding,
+    ProvedFunction,
+    ProvedJoint,
+    ProvedNeed,
+    ProvedResource,
+)
 
 _PLACEMENT = f"{PLAN.value}/at/"
 
@@ -74,6 +83,10 @@ class Conclusions:
     def place(self, subject: str, name: str) -> str:
         """The name within the layout of the one position, joint or pairing that a property leads to."""
         return self.iri(subject, name).removeprefix(self._base)
+
+    def places(self, subject: str, name: str) -> tuple[str, ...]:
+        """The names within the layout of all positions that a property leads to, sorted."""
+        return tuple(sorted(node.value.removeprefix(self._base) for node in self.objects(subject, name)))
 
     def at(self, subject: str) -> str:
         """The path of the placement that the subject starts from."""
@@ -139,6 +152,8 @@ def read_proof(found: Conclusions, known: Mapping[str, ProvedJoint], discrepanci
             for work in found.objects(node, "brings")
         ),
         discrepancies=discrepancies,
+        lost=_functions(found, "LostFunction", "gaveAt"),
+        gained=_functions(found, "GainedFunction", "givesAt"),
     )
 
 
@@ -199,6 +214,11 @@ def _finding(found: Conclusions, node: str) -> ProvedFinding:
         disputed=found.flag(node, "isDisputed"),
         remedy=found.term(mendings[0].value, "byRemedy") if mendings else None,
     )
+
+
+def _functions(found: Conclusions, name: str, word: str) -> tuple[ProvedFunction, ...]:
+    proved = (ProvedFunction(found.term(node, "ofFunction"), found.places(node, word)) for node in found.members(name))
+    return tuple(sorted(proved, key=lambda function: (function.function, function.paths)))
 
 
 def _need(found: Conclusions, node: str) -> ProvedNeed:
