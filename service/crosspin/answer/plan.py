@@ -64,6 +64,7 @@ class AlternativeLine(Told):
     part: PartLine | None
     stays: bool
     cost: Cost
+    more_lost: int
     more_positions: int
     more_unknowns: int
     more_money: Decimal

@@ -159,6 +159,7 @@ class _Teller:
                 ),
                 stays=a.choice.state is State.RECEIVED,
                 cost=told_cost(a.cost),
+                more_lost=a.cost.lost - base.lost,
                 more_positions=a.cost.extra - base.extra,
                 more_unknowns=a.cost.unknown - base.unknown + a.cost.unsafe - base.unsafe,
                 more_money=a.cost.money - base.money,

@@ -332,6 +332,7 @@ def _consequence(r: Reader, node: Node) -> Consequence:
         role=r.id(node, "whenRole"),
         when=_condition(r, node, "when", "Part"),
         when_fresh=r.flag(node, "whenFresh"),
+        when_taken_out=r.flag(node, "whenTakenOut"),
         only_at=r.maybe_id(node, "onlyAt"),
         brings=r.ids(node, "brings"),
         severity=r.id(node, "severity"),

@@ -250,11 +250,12 @@ class Resource(Term):
 
 class Consequence(Term):
     """A part that meets `when` in `role` brings operations, checks or cautions; where `when_fresh`,
-    only a part that was not there before."""
+    only a part that was not there before; where `when_taken_out`, one that goes and gives way to none such."""
 
     role: str
     when: Condition
     when_fresh: bool = True
+    when_taken_out: bool = False
     only_at: str | None = None
     brings: tuple[str, ...]
     severity: str

@@ -101,6 +101,10 @@ class PlanGraph:
         """The plan that leaves the vehicle as it was received."""
         return self._vehicle(vehicle.id).written
 
+    def parts_received(self, vehicle: Vehicle) -> Mapping[str, Part | None]:
+        """What stood at each position of the vehicle as it came."""
+        return self._vehicle(vehicle.id).parts
+
     def _as_it_came(self, name: str) -> _Vehicle:
         vehicle = self._catalog.vehicles[name]
         layout = self._model.layouts[vehicle.layout]

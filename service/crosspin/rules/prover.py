@@ -209,11 +209,13 @@ class Prover:
         if written is not None and written.layer >= FIRST_BUILD_ORDER:
             return self._reasoner.why_not(self._plan_graph.proposed(vehicle, proposal), written, about)
         states = {path: choice.state for path, choice in proposal.choices.items()}
+        came = self._plan_graph.parts_received(vehicle)
         standing = Standing(
             parts=self._plan_graph.standing(vehicle, proposal),
             fresh=frozenset(path for path, state in states.items() if state is State.FRESH),
             changed=frozenset(path for path, state in states.items() if state is not State.RECEIVED),
             mendings=proposal.mendings,
+            gone={path: part for path, part in came.items() if states[path] is not State.RECEIVED},
         )
         return Asker(self._model, self._catalog, self._model.layouts[vehicle.layout], standing).why_not(rule, about)
 

@@ -23,6 +23,7 @@ from crosspin.rules.proof import (
 )
 
 _PLACEMENT = f"{PLAN.value}/at/"
+_VACANCY = f"{PLAN.value}/vacancy/"
 
 
 class Conclusions:
@@ -89,7 +90,9 @@ class Conclusions:
         return tuple(sorted(node.value.removeprefix(self._base) for node in self.objects(subject, name)))
 
     def at(self, subject: str) -> str:
-        """The path of the placement that the subject starts from."""
+        """The path of the placement, or of the vacancy, that the subject starts from."""
+        if self.flag(subject, "fromVacancy"):
+            return self.iri(subject, "fromVacancy").removeprefix(_VACANCY)
         return self.iri(subject, "fromPlacement").removeprefix(_PLACEMENT)
 
     def flag(self, subject: str, name: str) -> bool:
