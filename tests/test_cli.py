@@ -257,7 +257,7 @@ def test_nothing_to_do_is_a_short_plan() -> None:
 
 
 def test_an_alternative_tells_what_the_whole_plan_would_cost_with_it() -> None:
-    cost = Cost(unsafe_unknowns=0, extra_positions=3, unknowns=1, money=Decimal(10))
+    cost = Cost(unsafe_unknowns=0, lost_functions=0, extra_positions=3, unknowns=1, money=Decimal(10))
     other = AlternativeLine(
         part=None, stays=True, cost=cost, more_positions=2, more_unknowns=-1, more_money=Decimal("-12.5")
     )
@@ -268,7 +268,7 @@ def test_an_alternative_tells_what_the_whole_plan_would_cost_with_it() -> None:
 def test_long_words_do_not_break_and_nothing_is_lost() -> None:
     word = "x" * 150
     wish = WishLine(id="fit/0", sentence=f"Fit {word} somewhere.")
-    cost = Cost(unsafe_unknowns=1, extra_positions=1, unknowns=2, money=Decimal("1234.5"))
+    cost = Cost(unsafe_unknowns=1, lost_functions=0, extra_positions=1, unknowns=2, money=Decimal("1234.5"))
     told = Contradiction(
         version="v",
         vehicle="a",

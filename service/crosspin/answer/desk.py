@@ -11,6 +11,7 @@ from time import perf_counter
 
 from crosspin.answer.contradiction import tell_contradiction
 from crosspin.answer.fit import Fitter
+from crosspin.answer.functions import kept_by, not_kept, with_keeping
 from crosspin.answer.plan import Contradiction, Cost, Fit, Mate, PartLine, Plan, Taker
 from crosspin.answer.reasons import Scene
 from crosspin.answer.sayings import Sayings
@@ -168,7 +169,24 @@ class Desk:
         started = perf_counter()
         plan = tell_plan(self._scene(bench, ask, found, sayings), ask, found, proof)
         times["tell"] = perf_counter() - started
-        return plan
+        return self._with_keeping(bench, ask, found, plan, sayings) if plan.functions.lost else plan
+
+    def _with_keeping(self, bench: Bench, ask: Ask, found: Proposal, plan: Plan, sayings: Sayings) -> Plan:
+        """The plan with what it would cost to keep each function that it loses; a search for each, all its places
+        together."""
+        keepings = {}
+        for name in dict.fromkeys(lost.function for lost in plan.functions.lost):
+            places = [lost.positions for lost in plan.functions.lost if lost.function == name]
+            gave = tuple(path for paths in places for path in paths)
+            other, relaxed = bench.searcher.keeping(ask, found, name, gave)
+            keepings[name] = not_kept(self._scene(bench, ask, found, sayings), name, relaxed.wishes, gave)
+            if other is None:
+                continue
+            proof = bench.prover.prove(ask, other)
+            if not any(lost.function == name and lost.paths in places for lost in proof.lost):
+                kept = tell_plan(self._scene(bench, ask, other, sayings), ask, other, proof)
+                keepings[name] = kept_by(plan, kept, relaxed.wishes, gave)
+        return with_keeping(plan, keepings)
 
     def plan_graph(self, ask: Ask, media_type: str) -> bytes:
         """The proved plan as RDF: its placements and everything that the rules derived from them."""

@@ -95,6 +95,8 @@ class Reasons:
             return self._by_joint(position, cause)
         if cause.rule in self._pairings:
             return self._by_pairing(position, cause)
+        if cause.rule in self.scene.model.functions:
+            return self._by_function(position, cause)
         if cause.rule not in self.scene.model.resources:
             return self._by_figure(position, cause, self.scene.received(position))
         resource = self.scene.model.resources[cause.rule]
@@ -106,6 +108,18 @@ class Reasons:
             criterion=None,
             sentence=self.words.rule(resource.says, part.label if part else "nothing", cause.source),
             evidence=self.words.evidence(resource.evidence),
+        )
+
+    def _by_function(self, position: str, cause: Cause) -> Reason:
+        function = self.scene.model.functions[cause.rule]
+        gave = self.scene.received(cause.source)
+        return Reason(
+            position=position,
+            source=cause.source,
+            rule=function.id,
+            criterion=None,
+            sentence=self.words.rule(function.says, gave.label if gave else "nothing", cause.source),
+            evidence=self.words.evidence(function.evidence),
         )
 
     def against(self, candidate: Part, position: str, cause: Cause) -> str:

@@ -170,6 +170,10 @@ class _Checker:
                     f"a {kind.label} has no feature {feature!r} to lack",
                     f"Its features: {', '.join(kind.features)}",
                 )
+        for function in draft.functions:
+            if function not in self.model.functions:
+                known = ", ".join(self.model.functions) or "none"
+                self.wrong(draft.place, f"{function!r} is no function", f"Functions: {known}")
         specs = {feature: self.spec(feature, found) for feature, found in sorted(readings.items())}
         stock = self.amount(draft.place, draft.stock, "stock")
         part = Part(
@@ -180,6 +184,7 @@ class _Checker:
             stock=None if stock is None else int(stock),
             specs=specs,
             lacks=tuple(sorted(draft.lacks)),
+            functions=tuple(sorted(draft.functions)),
             published=dict(sorted(published.items())),
         )
         if self.problems:

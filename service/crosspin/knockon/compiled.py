@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crosspin.catalog.catalog import Catalog, Offer, PartClass
+from crosspin.knockon.functions import givers, most_lost
 from crosspin.knockon.gauge import Element, Gauges, Probe
 from crosspin.knockon.mating import (
     Costs,
@@ -26,7 +27,7 @@ from crosspin.knockon.pairing import STATES, condition_code, kind_code, pairing_
 from crosspin.knockon.proposal import State
 from crosspin.knockon.tally import Tally
 from crosspin.knockon.weights import MINOR_UNIT, Weights, decimals_of
-from crosspin.model.judge import Judged
+from crosspin.model.judge import Judged, functions_of
 from crosspin.model.schema import Hand, Layout, Model, Need, Part, Renewal
 from crosspin.vehicle.reach import Reach
 
@@ -227,6 +228,10 @@ class Compiled:
             role: catalog.classes(model, model.roles[role].kind) for role in sorted({p.role for p in layout.positions})
         }
         self.reach = Reach(model, layout)
+        self.gives = {role: givers(model, role, classes) for role, classes in self._classes.items()}
+        self.function_facets = {
+            name: Facet(f"{name}/gives", partial(_gives, model, name), 2) for name in sorted(model.functions)
+        }
         self.weights = self._weigh()
         self.gauges = Gauges(model, self.reach, self.weights)
         self.tallies = [Tally(model, catalog, r) for _, r in sorted(model.resources.items()) if r.severity.constrains]
@@ -289,6 +294,7 @@ class Compiled:
             money=int(money.scaleb(decimals)),
             unknown=len(layout.joints) + len(layout.pairings) + len(model.resources) + sum(places.values()),
             extra=len(layout.positions),
+            lost=most_lost(model, layout.positions, self.gives),
             unsafe=len(layout.joints) + sum(places.values()),
         )
 
@@ -333,7 +339,8 @@ class Compiled:
     def _link(self) -> tuple[dict[str, dict[str, tuple[Link, ...]]], dict[str, dict[str, Facet]]]:
         """The links of every position by neighbour, and the facets that look at every role."""
         links: dict[str, dict[str, tuple[Link, ...]]] = {path: {} for path in self.positions}
-        facets: dict[str, dict[str, Facet]] = {role: {} for role in self._classes}
+        seen = {role: [self.function_facets[name] for name in sorted(found)] for role, found in self.gives.items()}
+        facets = {role: {facet.name: facet for facet in found} for role, found in seen.items()}
         for identifier, rule, first, second in self._ends:
             link = Link(identifier, self.rulings[rule], first, second)
             for path, other in ((first, second), (second, first)):
@@ -341,6 +348,10 @@ class Compiled:
                 facet = link.facet_at(path)
                 facets[self.positions[path].role][facet.name] = facet
         return links, facets
+
+
+def _gives(model: Model, function: str, part: Judged | None) -> int:
+    return int(function in functions_of(model, part))
 
 
 def _dearest(classes: Iterable[PartClass]) -> Decimal:

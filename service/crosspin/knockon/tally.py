@@ -122,11 +122,19 @@ class Chain:
     """The variables of one resource, with the sum carried from one to the next.
 
     Those that can supply come last, and sums that come to the same whatever follows are one state; so there are
-    few of them: the draws that each supply would do for.
+    few of them: the draws that each supply would do for.  `exceeding` is what it costs to draw more than there is.
     """
 
-    def __init__(self, weights: Weights, variables: Sequence[int], adds: Sequence[Adds], start: _Sum) -> None:
+    def __init__(
+        self,
+        weights: Weights,
+        variables: Sequence[int],
+        adds: Sequence[Adds],
+        start: _Sum,
+        exceeding: int = INFINITE,
+    ) -> None:
         self._weights = weights
+        self._exceeding = exceeding
         order = sorted(range(len(adds)), key=lambda place: adds[place].least < 0)
         self._variables = [variables[place] for place in order]
         self._adds = [adds[place] for place in order]
@@ -187,7 +195,7 @@ class Chain:
             return 0
         if net is None:
             return self._weights.unknown
-        return INFINITE if net > 0 else 0
+        return self._exceeding if net > 0 else 0
 
 
 def _sum(state: _Sum, key: tuple[int, bool, bool], least: int, most: int) -> _Sum:

@@ -34,25 +34,26 @@ def whole(amount: Decimal, decimals: int) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Weights:
-    """Where each level lies: `unknown`, `extra` and `unsafe` are the packed costs of one each."""
+    """Where each level lies: `unknown`, `extra`, `lost` and `unsafe` are the packed costs of one each."""
 
     decimals: int
     unknown: int
     extra: int
+    lost: int
     unsafe: int
 
     @classmethod
-    def for_bounds(cls, decimals: int, money: int, unknown: int, extra: int, unsafe: int) -> "Weights":
+    def for_bounds(cls, decimals: int, money: int, unknown: int, extra: int, lost: int, unsafe: int) -> "Weights":
         """Weights for plans that reach at most these sums; `money` in units of the last decimal.
 
         Raises SearchLimit where they do not fit in one number.
         """
         starts = [money.bit_length()]
-        for most in (unknown, extra, unsafe):
+        for most in (unknown, extra, lost, unsafe):
             starts.append(starts[-1] + most.bit_length())
         if starts[-1] >= COST_BITS:
             raise SearchLimit("COST_BITS", starts[-1] + 1, COST_BITS, "bits for the cost of one plan")
-        return cls(decimals, 1 << starts[0], 1 << starts[1], 1 << starts[2])
+        return cls(decimals, *(1 << start for start in starts[:-1]))
 
     def money(self, amount: Decimal) -> int:
         """The packed cost of an amount of money."""
@@ -68,7 +69,8 @@ class Weights:
         money = Decimal(packed % self.unknown).scaleb(-self.decimals)
         return Cost(
             unsafe=packed // self.unsafe,
-            extra=packed % self.unsafe // self.extra,
+            lost=packed % self.unsafe // self.lost,
+            extra=packed % self.lost // self.extra,
             unknown=packed % self.extra // self.unknown,
             money=money,
         )

@@ -54,6 +54,7 @@ class PartDraft:
     price: str | None = None
     stock: str | None = None
     lacks: tuple[str, ...] = ()
+    functions: tuple[str, ...] = ()
     cells: tuple[Cell, ...] = ()
 
 

@@ -173,6 +173,9 @@ class Deriver:
             elif name in ("brings", "bringsCaution") and about.has(subject, "fromPlacement"):
                 at = _iri(about.one(subject, "fromPlacement")).removeprefix(f"{PLAN.value}/at/")
                 line = self._line(self._sort(triple.object), about.term(subject, "ofRule"), at, triple)
+            elif name in ("brings", "bringsCaution") and about.has(subject, "fromVacancy"):
+                at = _iri(about.one(subject, "fromVacancy")).removeprefix(f"{PLAN.value}/vacancy/")
+                line = self._line(self._sort(triple.object), about.term(subject, "ofRule"), at, triple)
             if line is not None:
                 yield line, triple
 
