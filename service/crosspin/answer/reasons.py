@@ -97,7 +97,7 @@ class Reasons:
             return self._by_pairing(position, cause)
         if cause.rule in self.scene.model.functions:
             return self._by_function(position, cause)
-        if cause.rule not in self.scene.model.resources:
+        if self.scene.as_received.reach.has(cause.rule):
             return self._by_figure(position, cause, self.scene.received(position))
         resource = self.scene.model.resources[cause.rule]
         part = self.scene.planned(cause.source)
@@ -126,7 +126,7 @@ class Reasons:
         """Why a candidate would not serve at a position of the plan."""
         if cause.rule in self._joints:
             return self._joint_sentence(candidate, position, cause)[0]
-        if cause.rule not in self._pairings and cause.rule not in self.scene.model.resources:
+        if self.scene.as_received.reach.has(cause.rule):
             return self._by_figure(position, cause, candidate).sentence
         return self.reason(position, cause).sentence
 

@@ -76,8 +76,11 @@ class Opening:
             for path in waiting:
                 self._open(path)
             self._prune(waiting)
-            more = self._disturbed() | self._strained() | self._unsettled() | self._endangered()
-            waiting = [] if self.dead else sorted(more)
+            waiting = [] if self.dead else sorted(self._more())
+
+    def _more(self) -> set[str]:
+        """The closed positions that may not stay closed beside what is open."""
+        return self._disturbed() | self._strained() | self._unsettled() | self._endangered()
 
     def _open(self, path: str) -> None:
         domain = self._makes.of(path)
