@@ -1,11 +1,10 @@
 """What is on record and where it came from: the graph, the model and the catalog, and imports into them."""
 
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property
-from hashlib import sha256
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from threading import Lock
@@ -15,7 +14,7 @@ from typing import TypeVar
 from crosspin import __version__
 from crosspin.catalog.catalog import Catalog, Changes
 from crosspin.catalog.intake import TakenIn, take_in
-from crosspin.catalog.reading import digest_of, folder_drafts, paths_in, text_drafts
+from crosspin.catalog.reading import data_digest, folder_drafts, media_type_of, text_digest, text_drafts
 from crosspin.catalog.snapshot import SCHEMA, Snapshot, Writer
 from crosspin.model.drafts import Drafts, Problem, Refused
 from crosspin.model.read import read_model
@@ -23,6 +22,7 @@ from crosspin.model.reader import BrokenOntology
 from crosspin.model.records import Records, record_triples, source_digests, source_triples
 from crosspin.model.schema import Model
 from crosspin.model.terms import term, thing
+from crosspin.store.digest import digest_of
 from crosspin.store.graph import DERIVED, ONTOLOGY, SUFFIXES, GraphStore, folder_digest
 from crosspin.store.migrate import migrate
 from crosspin.store.packs import BrokenPack, Pack, Reading, languages, read_packs
@@ -143,8 +143,7 @@ class Library:
 
     def _state_now(self) -> str:
         """What a snapshot must be made from to be ours."""
-        texts = " ".join(folder_digest(one).hex() for one in self.folders)
-        return sha256(f"{__version__} {SCHEMA} {_ONTOLOGY} {texts}".encode()).hexdigest()
+        return digest_of([__version__, SCHEMA, _ONTOLOGY, *map(folder_digest, self.folders)])
 
     @property
     def behind(self) -> bool:
@@ -211,10 +210,7 @@ class Library:
                 yield writer, graph
                 sources = writer.catalog.sources()
                 graph.replace(LEDGER, source_triples(sources))
-                digest = sha256(writer.catalog.said("state").encode())
-                for source, text in sources.items():
-                    digest.update(f"{source} {text}".encode())
-                writer.say("version", digest.hexdigest()[:16])
+                writer.say("version", version_of(writer.catalog.said("state"), sources))
                 writer.say("graph", name)
         self._versions.forget_before(name)
         self.catch_up()
@@ -301,10 +297,13 @@ class Library:
 
         Raises Refused with every problem found.
         """
-        media_type = "text/csv" if path.suffix == ".csv" else SUFFIXES.get(path.suffix)
-        if media_type is None:
+        try:
+            media_type = media_type_of(path)
+        except KeyError:
             known = ", ".join([".csv", *SUFFIXES])
-            raise Refused([Problem(path.name, f"the suffix {path.suffix!r} is not known", f"Use one of: {known}")])
+            raise Refused(
+                [Problem(path.name, f"the suffix {path.suffix!r} is not known", f"Use one of: {known}")]
+            ) from None
         return self.import_text(path.name, path.read_bytes(), media_type, kind or path.stem)
 
     def import_text(self, source: str, text: bytes, media_type: str, kind: str = "") -> Imported:
@@ -313,11 +312,11 @@ class Library:
         Raises Refused with every problem found.
         """
         drafts = text_drafts(source, text, media_type, kind, self.model, self.graph)
-        return self._put(source, drafts, sha256(text).hexdigest())
+        return self._put(source, drafts, text_digest(text, media_type, kind))
 
     def has(self, folder: Path) -> bool:
         """Whether a folder is on record as a source just as it is now."""
-        return self.holdings.catalog.sources().get(folder.name) == digest_of(paths_in(folder))
+        return self.holdings.catalog.sources().get(folder.name) == data_digest(folder)
 
     def import_folder(self, folder: Path, source: str | None = None) -> Imported:
         """Import every CSV and RDF file below a folder as one source, named after it, all or nothing.
@@ -358,6 +357,12 @@ class Library:
             if number % TOLD_EVERY == 0:
                 self.progress(number, stage)
             yield part
+
+
+def version_of(state: str, sources: Mapping[str, str]) -> str:
+    """The version of all that is recorded: the ontology with its packs, and every source with the digest of what went
+    in under its name, whatever was first."""
+    return digest_of([state, *(piece for source in sorted(sources.items()) for piece in source)])[:16]
 
 
 def _words_of_kinds(model: Model) -> dict[str, str]:
