@@ -16,6 +16,7 @@ from crosspin.catalog.catalog import Catalog, Changes
 from crosspin.catalog.intake import TakenIn, take_in
 from crosspin.catalog.reading import data_digest, folder_drafts, media_type_of, text_digest, text_drafts
 from crosspin.catalog.snapshot import SCHEMA, Snapshot, Writer
+from crosspin.catalog.usable import Check, problems_of
 from crosspin.model.drafts import Drafts, Problem, Refused
 from crosspin.model.read import read_model
 from crosspin.model.reader import BrokenOntology
@@ -96,6 +97,8 @@ class Library:
         self.timings: dict[str, float] = {}
         self.progress: Callable[[int, str], None] = lambda *_: None
         """Told during an import how many parts have been "read", and later "written"."""
+        self.check: Check = lambda *_: ()
+        """Asked what would be wrong with what is about to come into force; what it names is refused."""
         self.folders = (ontology, *packs)
         if folder is None:
             self._temporary = TemporaryDirectory(prefix="crosspin-")  # goes with us
@@ -109,7 +112,7 @@ class Library:
         if self.catch_up():
             self._time("open the snapshot", started)
         else:
-            self.reread()
+            self._reread(lambda *_: ())  # what is recorded has to be opened, for it to be put right
 
     # ------------------------------------------------------------------ reading
 
@@ -220,6 +223,9 @@ class Library:
 
         Raises BrokenText, BrokenOntology or Refused; nothing has changed then.
         """
+        self._reread(self.check)
+
+    def _reread(self, check: Check) -> None:
         state = self._state_now()
         started = perf_counter()
         reading = read_packs(self.folders[0], self.folders[1:])
@@ -242,8 +248,8 @@ class Library:
             writer.clear()
             writer.say("state", state)
             writer.say("models", " ".join(models))
-            for name, model in models.items():
-                writer.say(_MODEL + name, model.model_dump_json())
+            for name, translated in models.items():
+                writer.say(_MODEL + name, translated.model_dump_json())
             writer.say(_ONTOLOGY, fresh.text())
             for name in (ONTOLOGY, DERIVED):
                 graph.replace(name, fresh.triples(name))
@@ -251,6 +257,9 @@ class Library:
             for pack in reading.packs:
                 if pack.data is not None and sources:  # else there is nothing yet that it could refer to
                     self._write(writer, graph, model, *folder_drafts(pack.data, PACK_DATA + pack.name, model, graph))
+            faults = check(model, Catalog(writer.catalog.base))
+            if faults:
+                raise Refused([fault.problem({}) for fault in faults])
             self._state = state
         self._reading = reading
         self._time("compile the catalog", started)
@@ -292,6 +301,10 @@ class Library:
             if pack.data is not None and PACK_DATA + pack.name not in self.sources():
                 self.import_folder(pack.data, PACK_DATA + pack.name)
 
+    def import_path(self, path: Path, kind: str | None = None) -> Imported:
+        """Import a file or a folder, all or nothing.  Raises Refused with every problem found."""
+        return self.import_folder(path) if path.is_dir() else self.import_file(path, kind)
+
     def import_file(self, path: Path, kind: str | None = None) -> Imported:
         """Import a CSV file (of the kind that it is named after, or `kind`) or an RDF file, all or nothing.
 
@@ -330,7 +343,18 @@ class Library:
             if writer.catalog.said("state") != self._state:
                 raise Refused([OVERTAKEN])
             taken = self._write(writer, graph, self.model, source, drafts, digest)
+            self._refuse_unusable(Catalog(writer.catalog.base), source, taken.places)
         return Imported(source, taken.parts, taken.kits, taken.vehicles)
+
+    def _refuse_unusable(self, catalog: Catalog, source: str, places: Mapping[str, str]) -> None:
+        """Raises Refused where there would be no answers once a source is in force as a catalog has it; but not where
+        there are none now and other sources are at fault, which have to be put right one after another."""
+        faults = self.check(self.model, catalog)
+        if not faults:
+            return
+        is_at_fault = any(fault.source == source for fault in faults)
+        if is_at_fault or not self.check(self.model, Catalog.open(self.folder / _CATALOG)):
+            raise Refused(problems_of(faults, source, places))
 
     def _write(
         self, writer: Writer, graph: GraphStore, model: Model, source: str, drafts: Drafts, digest: str

@@ -18,6 +18,9 @@ KEY_LIMIT = 1 << 62
 TALLY_LIMIT = 4096
 """Most states that the running sum of one resource may take."""
 
+SHARE_LIMIT = 1 << 62
+"""Most that one part may draw or supply of a resource, in units of the last decimal of all that do."""
+
 COST_BITS = 61
 """Bits for one packed cost; two infinite costs can still be added in a signed 64-bit number."""
 
