@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crosspin.catalog.catalog import Catalog
-from crosspin.knockon.limits import INFINITE, TALLY_LIMIT, SearchLimit
+from crosspin.knockon.limits import INFINITE, SHARE_LIMIT, TALLY_LIMIT, SearchLimit
 from crosspin.knockon.relation import Numbers, Relation
 from crosspin.knockon.weights import Weights, decimals_of, whole
 from crosspin.model.judge import Judged, may_have
@@ -35,13 +35,17 @@ class Tally:
             (resource.draw_feature, resource.draw_dimension, 1),
             (resource.supply_feature, resource.supply_dimension, -1),
         )
-        self.decimals = decimals_of(
+        readings = [
             value
             for feature, dimension, _ in self._ends
             for spec in catalog.specs_of(model.features[feature].feature_kind)
             for value in spec.values.get(dimension, ())
             if isinstance(value, Decimal)
-        )
+        ]
+        self.decimals = decimals_of(readings)
+        most = 2 * max((abs(whole(value, self.decimals)) for value in readings), default=0)
+        if most > SHARE_LIMIT:
+            raise SearchLimit("SHARE_LIMIT", most, SHARE_LIMIT, f"steps of the last decimal in {resource.label}")
 
     def share(self, part: Judged | None) -> Share | None:
         """What the part adds, or None where it takes no part in the resource.
