@@ -5,9 +5,9 @@ from random import Random
 import pytest
 
 from crosspin.answer.as_received import AsReceived
-from crosspin.answer.figuring import Figuring
 from crosspin.answer.sayings import Sayings
 from crosspin.answer.speeds import speed_table
+from crosspin.vehicle.figuring import Figuring
 from seed import seed_library
 
 VEHICLES = ("farm-hauler", "hill-patrol", "orchard-runabout", "trail-wagon")

@@ -23,13 +23,13 @@ from crosspin.answer.desk import Desk
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import Ask
 from crosspin.knockon.proposal import Choice, Cost, Proposal, State
-from crosspin.knockon.received import received_part
 from crosspin.knockon.search import Searcher
 from crosspin.model.schema import Model, Vehicle
 from crosspin.rules.plan_graph import PlanGraph, Written
 from crosspin.rules.reasoner import Origin, Reasoner
 from crosspin.rules.second_engine import Fact, as_rdflib, fact, facts, quick_queries, without_early_shapes
 from crosspin.store.graph import DERIVED, ONTOLOGY, GraphStore
+from crosspin.vehicle.received import received_part
 
 BUILDS = 1000
 PLAN = "one plan"

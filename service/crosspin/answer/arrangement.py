@@ -2,9 +2,9 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from crosspin.answer.reach import Reach
 from crosspin.answer.sequence import WorkOrder
 from crosspin.model.schema import Joint, Layout, Model, Position
+from crosspin.vehicle.reach import Reach
 
 
 class Arrangement:

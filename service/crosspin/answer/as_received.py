@@ -3,15 +3,15 @@
 from crosspin.answer.arrangement import Arrangement
 from crosspin.answer.figure_lines import FigureLine, SpeedTableLine
 from crosspin.answer.figure_teller import FigureTeller
-from crosspin.answer.figuring import Figuring
 from crosspin.answer.fit import line
 from crosspin.answer.plan import Action, Step
-from crosspin.answer.reach import Place
 from crosspin.answer.speeds import speed_table
 from crosspin.catalog.catalog import Catalog
-from crosspin.knockon.received import received_part
 from crosspin.model.figure import Figure, SpeedTable
 from crosspin.model.schema import Model, Part, Vehicle
+from crosspin.vehicle.figuring import Figuring
+from crosspin.vehicle.reach import Place
+from crosspin.vehicle.received import received_part
 
 
 class AsReceived:

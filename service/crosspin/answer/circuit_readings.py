@@ -3,12 +3,12 @@
 from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
 
-from crosspin.answer.figuring import Gap
 from crosspin.answer.reasons import Scene
 from crosspin.model import judge
 from crosspin.model.circuit import Reads
 from crosspin.model.judge import may_have
 from crosspin.model.schema import Part, Position, Value, Verdict
+from crosspin.vehicle.figuring import Gap
 
 
 def overall(verdicts: Iterable[Verdict]) -> Verdict:

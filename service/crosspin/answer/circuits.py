@@ -10,13 +10,13 @@ from crosspin.answer.circuit_readings import CircuitReadings, known_sum, overall
 from crosspin.answer.figures import Wanted
 from crosspin.answer.reasons import Scene
 from crosspin.answer.wiring import Output, assign, least_setting, number_outputs
-from crosspin.answer.words import Words
 from crosspin.figures.exact import rounded, spell
 from crosspin.figures.wire import drop_share, voltage_drop
 from crosspin.knockon.proposal import State
 from crosspin.model.circuit import Circuit, CircuitPractice, Reads, Supply
 from crosspin.model.judge import is_of_kind
 from crosspin.model.schema import Part, Verdict
+from crosspin.vehicle.words import Words
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,10 +4,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from crosspin.answer.plan import CriterionLine, Fit, Mate, PartLine
-from crosspin.answer.words import Words
 from crosspin.catalog.catalog import Catalog
 from crosspin.model.judge import Finding, Judged, judge_joint, overall
 from crosspin.model.schema import JointKind, Model, Part, Value, Vehicle, Verdict
+from crosspin.vehicle.words import Words
 
 MOST_MATES = 1000
 """Most parts told that mate with a part at one joint kind."""

@@ -4,10 +4,10 @@ from functools import cache, lru_cache
 
 from crosspin.answer.arrangement import Arrangement
 from crosspin.answer.as_received import AsReceived
-from crosspin.answer.words import Words
 from crosspin.catalog.catalog import Catalog
 from crosspin.model.judge import Finding, judge_joint
 from crosspin.model.schema import JointKind, Model, Part, Verdict
+from crosspin.vehicle.words import Words
 
 _MOST_KEPT = 200_000
 _REMEMBERED_VEHICLES = 32

@@ -6,10 +6,10 @@ from itertools import product
 
 from crosspin.answer.figure_lines import SpeedRow, SpeedSeries, SpeedTableLine
 from crosspin.answer.figure_words import FigureWords
-from crosspin.answer.figuring import Figuring, Found, calculate, kept
 from crosspin.figures.exact import spell
 from crosspin.model.figure import FigureInput, Sense, Source, SpeedTable
 from crosspin.model.schema import Value
+from crosspin.vehicle.figuring import Figuring, Found, calculate, kept
 
 _Rows = dict[Decimal, Decimal | None]
 

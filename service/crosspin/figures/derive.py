@@ -17,6 +17,7 @@ from crosspin.figures import (
     fits,
     gearing,
     general,
+    geometry,
     shafts,
     torque,
     tubes,
@@ -30,6 +31,7 @@ _FUNCTIONS: Mapping[str, Callable[..., Decimal]] = {
     "asRead": general.as_read,
     "difference": general.difference,
     "hypotenuse": general.hypotenuse,
+    "meanOfTwo": general.mean_of_two,
     "percentChange": general.percent_change,
     "product": general.product,
     "quotient": general.quotient,
@@ -92,6 +94,12 @@ _FUNCTIONS: Mapping[str, Callable[..., Decimal]] = {
     "pinionJointAngle": driveshafts.pinion_joint_angle,
     "residualAngle": driveshafts.residual_angle,
     "torsionalAcceleration": driveshafts.torsional_acceleration,
+    # where the axle stands under the chassis
+    "fallAngle": geometry.fall_angle,
+    "jointAngle": geometry.joint_angle,
+    "jointFall": geometry.joint_fall,
+    "spaceDistance": geometry.space_distance,
+    "springLift": geometry.spring_lift,
     # torque
     "engineAxleTorque": torque.engine_axle_torque,
     "pinionTorque": torque.pinion_torque,

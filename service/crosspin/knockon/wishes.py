@@ -9,10 +9,10 @@ from functools import cached_property
 
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import Ask, AskError, Fit, ReadingWish
-from crosspin.knockon.received import received_part
 from crosspin.model.drafts import Problem
 from crosspin.model.judge import Judged
 from crosspin.model.schema import Datatype, Dimension, Layout, Model, Part, Position, Vehicle
+from crosspin.vehicle.received import received_part
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,10 +10,8 @@ from markupsafe import Markup
 from crosspin.answer.places import place
 from crosspin.answer.plan import Contradiction, Plan, Work
 from crosspin.answer.speed_plot import plot_speeds
-from crosspin.answer.words import Words
 from crosspin.catalog.library import Holdings
 from crosspin.catalog.lookup import Found
-from crosspin.knockon.received import received_part
 from crosspin.model.drafts import Problem
 from crosspin.model.schema import Layout, Part, Vehicle, Verdict
 from crosspin.page.address import AskAddress
@@ -24,6 +22,8 @@ from crosspin.page.lines import Line, Lines
 from crosspin.page.offers import Offers
 from crosspin.page.render import Pages, Visit
 from crosspin.page.wishes import Wishes
+from crosspin.vehicle.received import received_part
+from crosspin.vehicle.words import Words
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,15 +8,15 @@ from typing import Any
 from crosspin.answer.changes import Release
 from crosspin.answer.plan import Mate, PartLine
 from crosspin.answer.saved import Fired
-from crosspin.answer.words import Words
 from crosspin.catalog.library import Holdings
 from crosspin.knockon.ask import Ask
-from crosspin.knockon.received import received_part
 from crosspin.model.schema import Consequence, Criterion, JointKind, Kit, Model, Need, Part, Renewal, Term, Vehicle
 from crosspin.page.address import address_of
 from crosspin.page.drawing import draw, states_of_received
 from crosspin.page.render import Pages, Visit, parted
 from crosspin.rules.casebook import CaseLine
+from crosspin.vehicle.received import received_part
+from crosspin.vehicle.words import Words
 
 RULES: Mapping[str, str] = {
     "joint_kinds": "what must mate",

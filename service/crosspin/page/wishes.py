@@ -4,12 +4,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from crosspin.answer.places import place
-from crosspin.answer.words import Words
 from crosspin.catalog.library import Holdings
 from crosspin.figures.exact import parse_number
 from crosspin.model.drafts import Problem
 from crosspin.model.schema import Datatype
 from crosspin.page.address import KIND, KIT, AskAddress
+from crosspin.vehicle.words import Words
 
 
 @dataclass(frozen=True, slots=True)
