@@ -86,7 +86,7 @@ class Worked(Term):
 class Figure(Worked):
     """A number worked out at every station of the classes `stations`, or there on each side.
 
-    `when_role`, `when_kind`: only where the part in that role is of that kind.
+    `when_role`, `when_kind`: only where the part in that role is of that kind; `when_empty`: only where nothing is there.
     `planned_only`: it says nothing of the vehicle as received.  `is_step`: left out where an answer is told in short.
      `brings` names the operations, checks and cautions
     that come with a figure beyond its limit.
@@ -96,6 +96,7 @@ class Figure(Worked):
     sided: bool = False
     when_role: str | None = None
     when_kind: str | None = None
+    when_empty: bool = False
     planned_only: bool = False
     is_step: bool = False
     brings: tuple[str, ...] = ()

@@ -59,6 +59,7 @@ def _figure(r: Reader, node: Node) -> Figure:
             "sided": r.flag(node, "isSided"),
             "when_role": r.maybe_id(node, "whenRole"),
             "when_kind": r.maybe_id(node, "whenKind"),
+            "when_empty": r.flag(node, "whenEmpty"),
             "planned_only": r.flag(node, "plannedOnly"),
             "is_step": r.flag(node, "isStep"),
             "brings": r.ids(node, "brings"),
@@ -249,8 +250,8 @@ def _reading_problems(model: Model, name: str, source: Source, quantity: Quantit
 def _figure_problems(model: Model, figure: Figure) -> Iterator[str]:
     if not figure.stations:
         yield "has no cp:figuredAt"
-    if (figure.when_role is None) != (figure.when_kind is None):
-        yield "has a cp:whenRole without a cp:whenKind, or the other way round"
+    if (figure.when_role is not None) != ((figure.when_kind is not None) != figure.when_empty):
+        yield "has a cp:whenRole without a cp:whenKind or cp:whenEmpty, or the other way round"
     for name, table, what in ((figure.when_role, model.roles, "role"), (figure.when_kind, model.kinds, "kind")):
         if name is not None and name not in table:
             yield f"names cp:{name}, which is no {what}"

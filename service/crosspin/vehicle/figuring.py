@@ -111,11 +111,13 @@ class Figuring:
         return Result(value, inputs, known, why_not)
 
     def _concerns(self, figure: Figure, place: Place) -> bool:
-        """Whether a part in the figure's role is, or could be, of its kind."""
-        if figure.when_role is None or figure.when_kind is None:
+        """Whether a part in the figure's role is, or could be, of its kind, or none is there where it wants that."""
+        if figure.when_role is None:
             return True
         those = self.reach.in_role(figure.when_role, place)
         parts = [part for position in those if (part := self._parts[position.path]) is not None]
+        if figure.when_kind is None:
+            return not parts
         return any(is_of_kind(self.model, part, figure.when_kind) is not False for part in parts)
 
     def limit(self, limit: Limit, place: Place) -> Found | None:
