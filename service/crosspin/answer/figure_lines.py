@@ -31,7 +31,9 @@ class LimitLine(Told):
 class FigureLine(Told):
     """A figure of the vehicle as received (`before`) and as planned (`after`), None where not known or not told.
 
-    `moved`: an input stands at a position that the plan changes.  `is_step`: a step on the way to other figures.
+    `state`: in which state of the vehicle it is worked out, in words that follow its name and place; None where it
+    has none.  `moved`: an input stands at a position that the plan changes.  `is_step`: a step on the way to others.
+    `so_already`: it was beyond its limit already, and is no worse.
     `verdict` is None where there is no limit and nothing is missing.  `formula` is its expression, `unit` a symbol.
     """
 
@@ -40,6 +42,7 @@ class FigureLine(Told):
     label: str
     station: str
     side: str | None
+    state: str | None
     moved: bool
     is_step: bool
     before: Decimal | None
@@ -47,6 +50,7 @@ class FigureLine(Told):
     unit: str
     limits: tuple[LimitLine, ...]
     verdict: Verdict | None
+    so_already: bool
     sentence: str
     formula: str
     inputs: tuple[FigureInputLine, ...]

@@ -4,10 +4,10 @@ from decimal import Decimal
 
 from crosspin.answer.figure_lines import FigureInputLine, FigureLine, LimitLine
 from crosspin.answer.figure_words import FigureWords
-from crosspin.model.figure import Figure, FigureInput, Sense
+from crosspin.model.figure import Figure, FigureInput, Limit
 from crosspin.model.schema import Verdict
 from crosspin.vehicle.figuring import Figuring, Found, Result, kept
-from crosspin.vehicle.reach import Place
+from crosspin.vehicle.reach import Place, instance
 from crosspin.vehicle.words import Words, fill_in
 
 
@@ -24,16 +24,16 @@ class FigureTeller:
         """The line of a figure, worked out for the planned vehicle; `moved` where it rests on a changed position."""
         was = None if figure.planned_only else self.received.result(figure, place)
         limits = tuple(
-            LimitLine(sense=limit.sense, value=_limit_value(figure, found))
-            for limit, found in zip(figure.limits, result.limits, strict=True)
+            LimitLine(sense=limit.sense, value=_limit_value(figure, found)) for limit, found in _applied(figure, result)
         )
         verdict, sentence = self._verdict(figure, place, result, was)
         return FigureLine(
-            id=_key(figure, place),
+            id=instance(figure, place),
             figure=figure.id,
             label=figure.label,
             station=place.station,
             side=place.side,
+            state=self.say.state(place) or None,
             moved=moved,
             is_step=figure.is_step,
             before=_kept(figure, was.value if was is not None else None),
@@ -41,6 +41,7 @@ class FigureTeller:
             unit=self.say.symbol(figure.unit),
             limits=limits,
             verdict=verdict,
+            so_already=verdict is Verdict.CLASHES and self._so_already(figure, result, was),
             sentence=sentence,
             formula=self.model.formulas[figure.formula].expression,
             inputs=tuple(self._input(one, was, result) for one in figure.inputs),
@@ -55,21 +56,23 @@ class FigureTeller:
 
     def _verdict(self, figure: Figure, place: Place, result: Result, was: Result | None) -> tuple[Verdict | None, str]:
         """Within its limits or not, in one sentence with the values in it."""
-        where = self.say.where(place.station, place.side, self.received.reach.spans_vehicle(place.station))
+        at = self.say.place(place, self.received.reach.spans_vehicle(place.station))
+        state = self.say.state(place)
+        where = (f" at the {at}" if at else "") + (f" {state}" if state else "")
         if result.value is None:
             return Verdict.UNKNOWN, f"{_capital(figure.label)}{where} is not known: {result.why_not}."
         value = self.say.told(figure, result.value)
-        for limit, found in zip(figure.limits, result.limits, strict=True):
+        for limit, found in _applied(figure, result):
             if not found.values:
                 return Verdict.UNKNOWN, f"Whether {value} is right{where} is not known: {found.why_not}."
-            bound, mine = _limit_value(figure, found), _kept(figure, result.value)
-            assert bound is not None and mine is not None, "both are known here"
-            if (mine > bound) if limit.sense is Sense.MOST else (mine < bound):
-                told = {"value": value, "limit": self.say.told(figure, bound), "place": where.removeprefix(" at the ")}
+            bound, excess = _limit_value(figure, found), _excess(figure, limit, result, found)
+            assert bound is not None and excess is not None, "both are known here"
+            if excess > 0:
+                told = {"value": value, "limit": self.say.told(figure, bound), "place": at, "state": state}
                 return Verdict.CLASHES, fill_in(limit.says, told)
         bounds = [
             f"at {limit.sense} {self.say.told(figure, found.values[0])}"
-            for limit, found in zip(figure.limits, result.limits, strict=True)
+            for limit, found in _applied(figure, result)
             if isinstance(found.values[0], Decimal)
         ]
         sentence = f"{_capital(figure.label)}{where}: {value}"
@@ -77,7 +80,18 @@ class FigureTeller:
             old = self.say.told(figure, was.value)
             sentence += ", as before" if old == value else f", {old} before"
         sentence += f"; {' and '.join(bounds)}." if bounds else "."
-        return (Verdict.FITS if figure.limits else None), sentence
+        return (Verdict.FITS if bounds else None), sentence
+
+    @staticmethod
+    def _so_already(figure: Figure, result: Result, was: Result | None) -> bool:
+        """Whether every limit that the figure is beyond was passed already, and by no less."""
+        if was is None:
+            return False
+        for limit, now, before in zip(figure.limits, result.limits, was.limits, strict=True):
+            excess, old = _excess(figure, limit, result, now), _excess(figure, limit, was, before)
+            if excess is not None and excess > 0 and (old is None or old < excess):
+                return False
+        return True
 
     def _input(self, one: FigureInput, was: Result | None, result: Result) -> FigureInputLine:
         source, after = one.source, result.inputs[one.name]
@@ -92,13 +106,20 @@ class FigureTeller:
         )
 
 
-def _key(figure: Figure, place: Place) -> str:
-    return "/".join(word for word in (figure.id, place.station, place.side) if word)
+def _applied(figure: Figure, result: Result) -> list[tuple[Limit, Found]]:
+    """The limits that apply, with what they give."""
+    both = zip(figure.limits, result.limits, strict=True)
+    return [(limit, found) for limit, found in both if found is not None]
 
 
 def _limit_value(figure: Figure, found: Found) -> Decimal | None:
     value = found.values[0] if found.values else None
     return _kept(figure, value if isinstance(value, Decimal) else None)
+
+
+def _excess(figure: Figure, limit: Limit, result: Result, found: Found | None) -> Decimal | None:
+    value, bound = _kept(figure, result.value), None if found is None else _limit_value(figure, found)
+    return None if value is None or bound is None else limit.excess(value, bound)
 
 
 def _kept(figure: Figure, value: Decimal | None) -> Decimal | None:

@@ -10,21 +10,21 @@ _ORDER = (Verdict.CLASHES, Verdict.UNKNOWN, Verdict.FITS, None)
 
 
 def worth_telling(figures: Sequence[FigureLine]) -> list[tuple[FigureLine, str]]:
-    """The figures that a change moves, each with what it is called and where; both sides alike are one.
+    """The figures that a change moves, each with what it is called, where and in which state; both sides alike are one.
 
     Clashes come first, then what is not known.  A figure that comes out as before and within its limits, or is only
     a step on the way to others, is left out.
     """
-    found: dict[tuple[str, str, str], list[FigureLine]] = {}
+    found: dict[tuple[str, str, str | None, str], list[FigureLine]] = {}
     for line in sorted(figures, key=lambda one: _ORDER.index(one.verdict)):
         wrong = line.verdict in (Verdict.CLASHES, Verdict.UNKNOWN)
         if line.moved and (wrong or (line.before != line.after and not line.is_step)):
-            found.setdefault((line.label, line.station, _values(line)), []).append(line)
+            found.setdefault((line.label, line.station, line.state, _values(line)), []).append(line)
     told = []
-    for (label, station, _), lines in found.items():
+    for (label, station, state, _), lines in found.items():
         name = label if station == "vehicle" else f"{label}, {station}"
         side = lines[0].side if len(lines) == 1 else None
-        told.append((lines[0], f"{name} {side}" if side else name))
+        told.append((lines[0], " ".join(word for word in (name, side, state) if word)))
     return told
 
 

@@ -6,6 +6,7 @@ from crosspin.figures.exact import spell
 from crosspin.model.figure import Figure, Source
 from crosspin.model.schema import Model, Value
 from crosspin.vehicle.figuring import Found, kept
+from crosspin.vehicle.reach import Place
 from crosspin.vehicle.words import Words
 
 
@@ -26,9 +27,13 @@ class FigureWords:
         text = value if isinstance(value, str) else spell(kept(value, figure.decimals))
         return f"{text} {self.symbol(figure.unit)}".rstrip()
 
-    def where(self, station: str, side: str | None, whole_vehicle: bool) -> str:
-        """Where a figure is worked out, to follow its label; nothing where it is the vehicle's."""
-        return "" if whole_vehicle else f" at the {' '.join(word for word in (station, side) if word)}"
+    def place(self, place: Place, whole_vehicle: bool) -> str:
+        """Where a figure is worked out: "front left"; nothing where it is the vehicle's."""
+        return "" if whole_vehicle else " ".join(word for word in (place.station, place.side) if word)
+
+    def state(self, place: Place) -> str:
+        """In which state of the vehicle a figure is worked out: "at ride height"; nothing where it has none."""
+        return "" if place.state is None else self.model.states[place.state].label
 
     def label(self, name: str, source: Source) -> str:
         """What an input is called: as the ontology says, else as what it reads, else as the parameter."""

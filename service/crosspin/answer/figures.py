@@ -4,6 +4,7 @@ Every figure that applies to the vehicle is told.  Only those that rest on a cha
 their clashes become checks and their missing readings are asked for.  What stays as it was received is told as it is.
 """
 
+from collections.abc import Set
 from dataclasses import dataclass
 
 from crosspin.answer.figure_lines import FigureLine, SpeedTableLine
@@ -13,6 +14,9 @@ from crosspin.answer.speeds import speed_table
 from crosspin.model.figure import Figure
 from crosspin.model.schema import Verdict
 from crosspin.vehicle.figuring import Figuring, Gap, Result
+
+BEFORE_ORDERING = "before ordering"
+"""When a limit is decided on that is not met in a phase of the work."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,14 +74,22 @@ class Figures:
         )
         return tuple(line for line in told if line is not None)
 
-    def checks(self) -> tuple[Check, ...]:
-        """A check, by the end of the work, for every figure that a change takes beyond its limit."""
-        last = max(self.model.phases.values(), key=lambda phase: phase.number)
+    def checks(self, cured: Set[str]) -> tuple[Check, ...]:
+        """A check for every figure that a change takes beyond its limit, in the phase in which that limit is met:
+        before anything is ordered where none is named.  What was so already, or is `cured`, is no check."""
         return tuple(
-            Check(id=line.id, label=line.label, text=line.sentence, phase=last.label, places=())
-            for _, _, line in self._moved
-            if line.verdict is Verdict.CLASHES
+            Check(id=line.id, label=line.label, text=line.sentence, phase=self._met(figure), places=())
+            for figure, _, line in self._moved
+            if line.verdict is Verdict.CLASHES and not line.so_already and line.id not in cured
         )
+
+    def _met(self, figure: Figure) -> str:
+        phase = next((limit.phase for limit in figure.limits if limit.phase is not None), None)
+        return BEFORE_ORDERING if phase is None else self.model.phases[phase].label
+
+    def line(self, name: str) -> FigureLine:
+        """The line of a figure by its name and place (`reach.instance`)."""
+        return next(line for line in self.lines if line.id == name)
 
     def brought(self) -> tuple[Brought, ...]:
         """What the figures bring that a change takes beyond their limits, at the positions that were changed."""

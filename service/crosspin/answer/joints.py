@@ -1,13 +1,14 @@
 """What the joints of a plan say beside their verdicts: what the bench must know and modify."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
 
+from crosspin.answer.figures import Figures
 from crosspin.answer.fit import line
 from crosspin.answer.plan import Discrepancy, Modification
 from crosspin.answer.reasons import Reasons, Scene
 from crosspin.answer.work import WorkList
-from crosspin.knockon.proposal import Proposal
+from crosspin.knockon.proposal import Mending, Proposal
 from crosspin.model.judge import Finding, is_of_kind
 from crosspin.model.schema import Hand, Joint, Part, Verdict
 from crosspin.rules.prover import Proof
@@ -48,10 +49,13 @@ class Joints:
                         known.append(sentence)
         return notes
 
-    def modifications(self, work: WorkList) -> tuple[Modification, ...]:
+    def modifications(self, work: WorkList, figures: Figures) -> tuple[Modification, ...]:
         """The remedies that the plan applies."""
-        told = []
+        told: list[Modification] = []
         for mending in self.proposal.mendings:
+            if mending.joint not in self.joints:
+                told += self._of_figure(mending, work, figures)
+                continue
             joint = self.joints[mending.joint]
             remedy = self.model.remedies[mending.remedy]
             left, right = self.scene.planned(joint.left), self.scene.planned(joint.right)
@@ -74,6 +78,25 @@ class Joints:
                 )
             )
         return tuple(sorted(told, key=lambda m: (m.position, m.remedy)))
+
+    def _of_figure(self, mending: Mending, work: WorkList, figures: Figures) -> Iterator[Modification]:
+        """The work that brings a figure within its limit, at each position that is worked on."""
+        remedy = self.model.remedies[mending.remedy]
+        assert remedy.operation is not None and remedy.at_role is not None, "checked when the ontology was read"
+        operation = self.model.operations[remedy.operation]
+        reach = self.scene.as_received.reach
+        _, place = reach.named(mending.joint)
+        for position in reach.in_role(remedy.at_role, place):
+            yield Modification(
+                position=position.path,
+                remedy=remedy.id,
+                operation=remedy.operation,
+                sentence=operation.text,
+                because=figures.line(mending.joint).sentence,
+                adapter=None,
+                hours=operation.hours,
+                cautions=work.cautions_of(operation),
+            )
 
     def discrepancies(self, proof: Proof) -> tuple[Discrepancy, ...]:
         """Received pairs that the record says cannot go together."""

@@ -83,7 +83,9 @@ class Knowledge:
 
     def _figures(self) -> Iterator[Sequence[str]]:
         for f in self.model.figures.values():
-            said = " ".join((f.definition, *(limit.says for limit in f.limits)))
+            states = ", ".join(self.model.states[name].label for name in f.states)
+            worked = (f"Worked out {states}.",) if states else ()
+            said = " ".join((f.definition, *worked, *(limit.says for limit in f.limits)))
             yield (
                 f.id,
                 said,

@@ -11,6 +11,7 @@ from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.proposal import Cause, Choice, Proposal, State
 from crosspin.model.judge import Finding
 from crosspin.model.schema import Layout, Model, Part, Vehicle
+from crosspin.vehicle.figuring import Figuring
 
 
 @dataclass(frozen=True)
@@ -94,6 +95,8 @@ class Reasons:
             return self._by_joint(position, cause)
         if cause.rule in self._pairings:
             return self._by_pairing(position, cause)
+        if cause.rule not in self.scene.model.resources:
+            return self._by_figure(position, cause, self.scene.received(position))
         resource = self.scene.model.resources[cause.rule]
         part = self.scene.planned(cause.source)
         return Reason(
@@ -109,7 +112,27 @@ class Reasons:
         """Why a candidate would not serve at a position of the plan."""
         if cause.rule in self._joints:
             return self._joint_sentence(candidate, position, cause)[0]
+        if cause.rule not in self._pairings and cause.rule not in self.scene.model.resources:
+            return self._by_figure(position, cause, candidate).sentence
         return self.reason(position, cause).sentence
+
+    def _by_figure(self, position: str, cause: Cause, instead: Part | None) -> Reason:
+        """Why a figure speaks against something else at a position of the plan: what it would come to."""
+        came = self.scene.as_received
+        figure, place = came.reach.named(cause.rule)
+        parts = {**self.scene.parts, position: instead}
+        figuring = Figuring(came.reach, self.scene.catalog, parts, came.figuring, self.scene.changed | {position})
+        result = figuring.result(figure, place)
+        assert result is not None, f"{cause.rule} has no meaning, yet speaks at {position}"
+        line = came.teller.line(figure, place, result, moved=True)
+        return Reason(
+            position=position,
+            source=cause.source,
+            rule=figure.id,
+            criterion=cause.criterion,
+            sentence=line.sentence,
+            evidence=line.evidence,
+        )
 
     def _joint_sentence(self, mine: Part, position: str, cause: Cause) -> tuple[str, tuple[str, ...]]:
         joint = self._joints[cause.rule]

@@ -13,6 +13,7 @@ from crosspin.answer.order import cheapest_order
 from crosspin.answer.plan import (
     Action,
     AlternativeLine,
+    Check,
     Cost,
     PartLine,
     Plan,
@@ -25,7 +26,7 @@ from crosspin.answer.work import WorkList
 from crosspin.knockon import proposal as proposed
 from crosspin.knockon.ask import Ask
 from crosspin.knockon.proposal import Proposal, State
-from crosspin.model.schema import Part
+from crosspin.model.schema import Model, Part
 from crosspin.rules.prover import Proof
 
 PROVISO = (
@@ -51,7 +52,7 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
     steps = [teller.step(path) for path in proposal.choices]
     changed = tuple(s for s in steps if s is not None and s.action is not Action.KEEP)
     stays = tuple(s for s in steps if s is not None and s.action is Action.KEEP)
-    modifications = joints.modifications(jobs)
+    modifications = joints.modifications(jobs, figures)
     work = jobs.work()
     needed: dict[str, list[str]] = {}
     for path, choice in proposal.choices.items():
@@ -79,7 +80,7 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
         modifications=modifications,
         order=order,
         work=work,
-        checks=(*jobs.checks(), *figures.checks()),
+        checks=_in_order(scene.model, (*figures.checks({m.joint for m in proposal.mendings}), *jobs.checks())),
         cautions=jobs.cautions(work),
         discrepancies=joints.discrepancies(proof),
         figures=figures.lines,
@@ -88,6 +89,12 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
         totals=Totals(currency=shop.currency, parts=parts, hours=hours, labour=labour, all=parts + labour),
         proviso=PROVISO,
     )
+
+
+def _in_order(model: Model, checks: Sequence[Check]) -> tuple[Check, ...]:
+    """Checks by phase: what is decided before ordering first."""
+    numbers = {phase.label: phase.number for phase in model.phases.values()}
+    return tuple(sorted(checks, key=lambda check: numbers.get(check.phase, 0)))
 
 
 class _Teller:

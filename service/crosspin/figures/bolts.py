@@ -93,6 +93,14 @@ def thread_engagement(reach: Millimetres, web: Millimetres, spacer: Millimetres,
     return reach - web - spacer - pad
 
 
+def clamped_pad(pad: Millimetres, spacer: Millimetres) -> Millimetres:
+    """What of a wheel the studs of its hub go through: its pad, nothing where a spacer with studs of its own is between.
+
+    `spacer`: thickness of the spacer, nought where there is none.
+    """
+    return pad if spacer == 0 else Decimal(0)
+
+
 def stud_hole(thread: Code) -> Millimetres:
     """The hole that a wheel has for a stud, its thread and a millimetre: 15 for M14 (common practice).
 

@@ -17,6 +17,11 @@ def sum_of_two(first: Decimal, second: Decimal) -> Decimal:
     return canonical(first + second)
 
 
+def mean_of_two(first: Decimal, second: Decimal) -> Decimal:
+    """Halfway between first and second, in their own unit, exact."""
+    return canonical((first + second) / 2)
+
+
 def as_read(value: Decimal) -> Decimal:
     """A reading as it is, in its own unit, to tell it before and after."""
     return value

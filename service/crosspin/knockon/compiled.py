@@ -5,7 +5,7 @@ in later (a table on its first use) comes out the same whoever fills it, so thre
 """
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
 from decimal import Decimal
@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crosspin.catalog.catalog import Catalog, Offer, PartClass
+from crosspin.knockon.gauge import Element, Gauges, Probe
 from crosspin.knockon.mating import (
     Costs,
     Mating,
@@ -27,6 +28,7 @@ from crosspin.knockon.tally import Tally
 from crosspin.knockon.weights import MINOR_UNIT, Weights, decimals_of
 from crosspin.model.judge import Judged
 from crosspin.model.schema import Hand, Layout, Model, Need, Part, Renewal
+from crosspin.vehicle.reach import Reach
 
 Codes = npt.NDArray[np.int64]
 
@@ -135,8 +137,10 @@ class Candidates:
         classes: Sequence[PartClass],
         facets: Iterable[Facet],
         tallies: Sequence[Tally],
+        seen: Mapping[Probe, Sequence[Element]],
     ) -> None:
         self._catalog = catalog
+        self.seen = seen
         self._alike = classes
         self._places = {alike.number: place for place, alike in enumerate(classes)}
         self.columns = {facet.name: facet.fresh(classes) for facet in facets}
@@ -145,10 +149,11 @@ class Candidates:
         rows = zip(
             *(column.tolist() for column in self.columns.values()),
             *self.shares.values(),
+            *self.seen.values(),
             strict=True,
         )
         numbered: dict[object, int] = {}
-        unseen: Iterable[object] = rows if self.columns or self.shares else [()] * len(classes)
+        unseen: Iterable[object] = rows if self.columns or self.shares or self.seen else [()] * len(classes)
         self._groups = [numbered.setdefault(row, len(numbered)) for row in unseen]
         self._all: dict[bool, list[Batch]] = {}
 
@@ -220,14 +225,24 @@ class Compiled:
         self._classes = {
             role: catalog.classes(model, model.roles[role].kind) for role in sorted({p.role for p in layout.positions})
         }
+        self.reach = Reach(model, layout)
         self.weights = self._weigh()
+        self.gauges = Gauges(model, self.reach, self.weights)
         self.tallies = [Tally(model, catalog, r) for _, r in sorted(model.resources.items())]
         self.rulings = self._rule(before)
         self.links, facets = self._link()
         same = self._same_as(before, facets) if before is not None else {}
         self.candidates = {
-            role: same.get(role) or Candidates(catalog, classes, facets[role].values(), self.tallies)
+            role: same.get(role)
+            or Candidates(catalog, classes, facets[role].values(), self.tallies, self._seen(role, classes))
             for role, classes in self._classes.items()
+        }
+
+    def _seen(self, role: str, classes: Sequence[PartClass]) -> dict[Probe, Sequence[Element]]:
+        """What figures with limits that decide read off fresh parts of some classes."""
+        return {
+            probe: [probe.read(self.model, self.catalog, alike, fresh=True) for alike in classes]
+            for probe in self.gauges.probes(role)
         }
 
     def _same_as(self, before: "Compiled", facets: dict[str, dict[str, Facet]]) -> dict[str, Candidates]:
@@ -258,13 +273,21 @@ class Compiled:
             number * dearest_repairs(model, model.joint_kinds[kind], dearest_adapters)
             for kind, number in Counter(joint.joint_kind for joint in layout.joints).items()
         )
-        money = sum((dearest[position.role] for position in layout.positions), Decimal(0)) + sum(repairs, Decimal(0))
+        figures = [figure for figure in model.figures.values() if figure.deciding]
+        places = {figure.id: len(self.reach.places(figure)) for figure in figures}
+        cures = (
+            places[figure.id] * max((work[name] for name in limit.remedies), default=Decimal(0))
+            for figure in figures
+            for limit in figure.deciding
+        )
+        money = sum((dearest[position.role] for position in layout.positions), Decimal(0))
+        money += sum(repairs, Decimal(0)) + sum(cures, Decimal(0))
         return Weights.for_bounds(
             decimals,
             money=int(money.scaleb(decimals)),
-            unknown=len(layout.joints) + len(layout.pairings) + len(model.resources),
+            unknown=len(layout.joints) + len(layout.pairings) + len(model.resources) + sum(places.values()),
             extra=len(layout.positions),
-            unsafe=len(layout.joints),
+            unsafe=len(layout.joints) + sum(places.values()),
         )
 
     def _rule(self, before: "Compiled | None") -> dict[str, Ruling]:

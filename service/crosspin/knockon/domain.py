@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crosspin.knockon.compiled import Batch, Candidates, Codes, Compiled, Facet, Link
+from crosspin.knockon.gauge import Element, Probe
 from crosspin.knockon.proposal import Choice, State
 from crosspin.knockon.tally import Adds, Tally
 from crosspin.knockon.wishes import Question, Wish
@@ -35,11 +36,13 @@ class Domain:
         self.candidates = candidates
         self.values = values
         self._catalog = compiled.catalog
+        self._model = compiled.model
         self._cent = compiled.weights.cent
         self._batches = [value.batch for value in values if value.batch is not None]
         self._fresh = np.array([batch.place for batch in self._batches], dtype=np.intp)
         self._indices: dict[str, Codes] = {}
         self._adds: dict[str, Adds] = {}
+        self._seen: dict[Probe, list[Element]] = {}
 
     def __len__(self) -> int:
         return len(self.values)
@@ -101,6 +104,19 @@ class Domain:
         known = self._adds.get(tally.resource.id)
         if known is None:
             known = self._adds[tally.resource.id] = self._count(tally)
+        return known
+
+    def seen(self, probe: Probe) -> list[Element]:
+        """What a probe finds with every value."""
+        known = self._seen.get(probe)
+        if known is None:
+            fresh = self.candidates.seen.get(probe, ())
+            known = self._seen[probe] = [
+                fresh[value.batch.place]
+                if value.batch is not None
+                else probe.read(self._model, self._catalog, self.part_of(value), fresh=False)
+                for value in self.values
+            ]
         return known
 
     def _count(self, tally: Tally) -> Adds:

@@ -9,6 +9,7 @@ import numpy as np
 
 from crosspin.knockon.compiled import Compiled, Facet, Link
 from crosspin.knockon.domain import Domain
+from crosspin.knockon.gauge import Element, Gauge, Judgement, Probe, View
 from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.mating import Outcome
 from crosspin.knockon.opening import Opening
@@ -49,6 +50,7 @@ class Explanation:
         self.held = {path: self._hold(path) for path in self.compiled.positions}
         self.changed = [path for path, held in self.held.items() if held.state is not State.RECEIVED]
         self._links: dict[str, list[tuple[Link, Numbers]]] = {}
+        self._view = self._standing({})
         self._shares = {
             tally.resource.id: {path: tally.share(self.held[path].part) for path in opening.parties(tally)}
             for tally in self.compiled.tallies
@@ -74,7 +76,28 @@ class Explanation:
                     continue
                 for link in links:
                     found += self._mendings_at(link)
+        for gauge in self._touched(self.changed):
+            found += [
+                Mending(gauge.id, cure.limit, cure.remedy, None) for cure in self._judged(gauge, self._view).cures
+            ]
         return tuple(sorted(found, key=lambda m: (m.joint, m.criterion)))
+
+    def _touched(self, paths: Iterable[str]) -> list[Gauge]:
+        """The gauges on which some positions bear."""
+        at = self.compiled.gauges.at
+        return list(dict.fromkeys(gauge for path in paths for gauge in at.get(path, ())))
+
+    def _standing(self, instead: Mapping[str, Held]) -> View:
+        """What figures rest on in the plan, with something else at some positions."""
+
+        def element(path: str, probe: Probe) -> Element:
+            held = instead.get(path) or self.held[path]
+            return probe.read(self.compiled.model, self.compiled.catalog, held.part, held.fresh)
+
+        return View(lambda leaf: (element(leaf.path, leaf.probe),), self.opening.came)
+
+    def _judged(self, gauge: Gauge, view: View) -> Judgement:
+        return gauge.judge(view.reading(gauge), self.opening.before(gauge))
 
     def _mendings_at(self, link: Link) -> list[Mending]:
         first, second = self.held[link.first], self.held[link.second]
@@ -117,7 +140,28 @@ class Explanation:
                 unsafe += self._unsafe(link, path, here)
         for resource, sources in self._exceeded({path: here}).items():
             clashes += [Cause(source, resource) for source in sources]
-        return clashes + unsafe
+        passed, open_ = self._beyond({path: here})
+        return clashes + passed + unsafe + open_
+
+    def _beyond(self, instead: Mapping[str, Held]) -> tuple[list[Cause], list[Cause]]:
+        """The limits of figures that forbid something else at some positions, and those that it would leave unsafe
+        where the plan does not; to blame are the other changed positions that bear on the figure, or all others."""
+        view = self._standing(instead)
+        passed: list[Cause] = []
+        open_: list[Cause] = []
+        for gauge in self._touched(instead):
+            judged = self._judged(gauge, view)
+            unsafe = judged.unsafe and not self._judged(gauge, self._view).unsafe
+            if not judged.barred and not unsafe:
+                continue
+            parties = sorted(gauge.parties - instead.keys())
+            sources = [path for path in parties if path in self.changed]
+            sources = sources or [path for path in parties if self.held[path].part is not None] or sorted(instead)
+            limits = judged.barred or tuple(limit.id for limit in gauge.figure.deciding)
+            (passed if judged.barred else open_).extend(
+                Cause(source, gauge.id, limit) for source in sources for limit in limits
+            )
+        return passed, open_
 
     def _outcome(self, link: Link, path: str, here: Held) -> tuple[Outcome, Held, Held] | None:
         """What a joint says with something else at `path`, and both ends; None for needs and renewals."""
@@ -182,12 +226,16 @@ class Explanation:
             if not lost:
                 break
             shared = self._exceeded(lost)
+            passed, open_ = self._beyond(lost)
+            for path in lost:
+                bears = {gauge.id for gauge in self.compiled.gauges.at.get(path, ())}
+                reasons[path] += [cause for cause in (*passed, *open_) if cause.rule in bears]
             for resource, sources in shared.items():
                 tally = next(t for t in self.compiled.tallies if t.resource.id == resource)
                 for path in lost:
                     if tally.share(self.held[path].part) != tally.share(lost[path].part):
                         reasons[path] += [Cause(source, resource) for source in sources]
-            if not shared:
+            if not (shared or passed or open_):
                 raise AssertionError(f"nothing explains the change at {', '.join(lost)}")
         return {
             path: tuple(sorted(dict.fromkeys(found), key=lambda cause: distance[cause.source]))
@@ -254,6 +302,7 @@ class Explanation:
         clashes = np.zeros(len(domain), dtype=np.int64)
         for _, costs in self._beside(path):
             clashes += costs >= INFINITE
+        clashes += self._barred(path)
 
         def misses(value: int) -> Iterator[tuple[int, int, str, int]]:
             for price, part in domain.offers(domain.values[value], RULED_OUT_LIMIT):
@@ -262,6 +311,22 @@ class Explanation:
         excluded = np.flatnonzero(self.marginals[path] >= INFINITE).tolist()
         named = islice(merge(*map(misses, excluded)), RULED_OUT_LIMIT)
         return tuple(RuledOut(part, tuple(self.against(path, value))) for _, _, part, value in named)
+
+    def _barred(self, path: str) -> Numbers:
+        """How many figures forbid each value of an open position beside the plan."""
+        domain = self.opening.domains[path]
+        barred = np.zeros(len(domain), dtype=np.int64)
+        for gauge in self.compiled.gauges.at.get(path, ()):
+            probes = [leaf.probe for leaf in gauge.leaves if leaf.path == path]
+            columns = [domain.seen(probe) for probe in probes]
+            known: dict[tuple[Element, ...], bool] = {}
+            for value in range(len(domain)):
+                key = tuple(column[value] for column in columns)
+                if key not in known:
+                    here = Held(domain.values[value].state, domain.part_of(domain.values[value]))
+                    known[key] = bool(self._judged(gauge, self._standing({path: here})).barred)
+                barred[value] += known[key]
+        return barred
 
 
 _STATES = (State.RECEIVED, State.EMPTIED, State.FRESH)

@@ -18,6 +18,9 @@ KEY_LIMIT = 1 << 62
 TALLY_LIMIT = 4096
 """Most states that the running sum of one resource may take."""
 
+FIGURE_LIMIT = 1 << 18
+"""Most combinations of readings, told apart, that one step of a figure may have."""
+
 COST_BITS = 61
 """Bits for one packed cost; two infinite costs can still be added in a signed 64-bit number."""
 

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from crosspin.knockon.compiled import Codes
+from crosspin.knockon.gauge import Gauge, Leaf, Probe
+from crosspin.knockon.gauge_relations import Found, GaugeRelations
 from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.opening import Opening
 from crosspin.knockon.proposal import State
@@ -35,18 +37,22 @@ class _Merged:
 
 
 class Network:
-    """All open positions of an opening that is not dead: variable i is the i-th of `paths`, further
-    variables are the running sums of resources.  `sizes` and `factors` are what is to be solved."""
+    """All open positions of an opening that is not dead: variable i is the i-th of `paths`, further variables
+    are the running sums of resources and the figures that limits rest on.  `sizes` and `factors` are what is to be
+    solved."""
 
     def __init__(self, opening: Opening) -> None:
         self._opening = opening
         self.paths = sorted(opening.domains)
         self._number = {path: place for place, path in enumerate(self.paths)}
         self._tallies = self._counted()
+        self._gauges = self._weighing()
+        self._probes = self._probed()
         self._merged = {path: self._merge(path) for path in self.paths}
         self.sizes = [self._merged[path].best.size for path in self.paths]
         self.factors = self._single() + self._pairs()
         self._add_tallies()
+        self._add_gauges()
 
     def _counted(self) -> list[tuple[Tally, int | None, dict[str, Adds]]]:
         """The resources that can cost anything: what closed positions add, and what open ones can add."""
@@ -66,6 +72,20 @@ class Network:
             counted.append((tally, start, adds))
         return counted
 
+    def _weighing(self) -> list[Gauge]:
+        """The gauges that can cost anything.  Raises SearchLimit."""
+        view = self._opening.view()
+        return [gauge for gauge in self._opening.touched() if view.costs(gauge, self._opening.before(gauge)).any()]
+
+    def _probed(self) -> dict[str, tuple[Probe, ...]]:
+        """What these gauges read off the open positions."""
+        found: dict[str, dict[Probe, None]] = {path: {} for path in self.paths}
+        for gauge in self._gauges:
+            for leaf in gauge.leaves:
+                if leaf.path in found:
+                    found[leaf.path][leaf.probe] = None
+        return {path: tuple(probes) for path, probes in found.items()}
+
     def _merge(self, path: str) -> _Merged:
         opening = self._opening
         domain = opening.domains[path]
@@ -78,9 +98,11 @@ class Network:
                 rows.append(table[:, opening.live[other]])
         joined = np.ascontiguousarray(np.hstack(rows)) if rows else np.zeros((len(domain), 0), dtype=np.int64)
         adds = [found[path] for _, _, found in self._tallies if path in found]
+        seen = [domain.seen(probe) for probe in self._probes[path]]
         groups: dict[object, list[int]] = {}
         for value in np.flatnonzero(costs < INFINITE).tolist():
-            groups.setdefault((joined[value].tobytes(), *(a.key(value) for a in adds)), []).append(value)
+            key = (joined[value].tobytes(), *(a.key(value) for a in adds), *(s[value] for s in seen))
+            groups.setdefault(key, []).append(value)
         # Values stand in order of preference, so the first of the cheapest is the one to keep.
         kept = sorted((min(members, key=lambda v: costs[v]), members) for members in groups.values())
         group = np.full(len(domain), -1, dtype=np.intp)
@@ -117,6 +139,28 @@ class Network:
             factors, sizes = chain.factors(len(self.sizes))
             self.factors += factors
             self.sizes += sizes
+
+    def _add_gauges(self) -> None:
+        """What the limits of figures say of the open positions."""
+        if not self._gauges:
+            return
+        relations = GaugeRelations(self._leaf, self._opening.came, self.sizes)
+        for gauge in self._gauges:
+            relations.add(gauge, self._opening.before(gauge))
+        self.factors += relations.factors
+        self.sizes = relations.sizes
+
+    def _leaf(self, leaf: Leaf) -> Found:
+        merged = self._merged.get(leaf.path)
+        if merged is None:
+            return Found(self._opening.came.of(leaf))
+        seen = self._opening.domains[leaf.path].seen(leaf.probe)
+        found = [seen[value] for value in merged.best.tolist()]
+        elements = tuple(dict.fromkeys(found))
+        if len(elements) == 1:
+            return Found(elements)
+        index = np.array([elements.index(one) for one in found], dtype=np.intp)
+        return Found(elements, self._number[leaf.path], index)
 
     def values(self, places: Mapping[int, int]) -> dict[str, int]:
         """The value of every position from the place that its variable takes."""

@@ -2,14 +2,14 @@
 
 Why the others may stay closed.  A position is closed while leaving it as received is allowed, and makes
 nothing unsafe, beside every value that an open neighbour may still take (its joints, needs, renewals), and
-while no resource that it takes part in can be exceeded by open values with all closed positions as
-received.  Take any plan that changes closed positions and put every closed position back to as received.
-Between closed positions nothing is judged then; between closed and open ones nothing is forbidden or
-unsafe, by the condition; between open ones nothing changes.  So the result is a plan, with no more
-unsafe joints and with fewer extra positions (no wish to fit or remove names a closed position): it is
-better, whatever it does to unknown joints and money.  The open positions hold the same values in both, so
-the least cost of a plan with any given value at an open position is found among plans that leave every
-closed position as received.
+while no resource that it takes part in can be exceeded, and no figure that it bears on taken beyond a limit
+or left unsafe, by open values with all closed positions as received.  Take any plan that changes closed
+positions and put every closed position back to as received.  Between closed positions nothing is judged
+then; between closed and open ones nothing is forbidden or unsafe, by the condition; between open ones
+nothing changes.  So the result is a plan, with no more unsafe joints and figures and with fewer extra
+positions (no wish to fit or remove names a closed position): it is better, whatever it does to what is
+unknown and to money.  The open positions hold the same values in both, so the least cost of a plan with any
+given value at an open position is found among plans that leave every closed position as received.
 """
 
 from collections.abc import Iterable
@@ -19,7 +19,8 @@ import numpy.typing as npt
 
 from crosspin.knockon.compiled import Codes, Compiled, Link
 from crosspin.knockon.domain import Domain, Domains, Force, link_costs
-from crosspin.knockon.limits import INFINITE
+from crosspin.knockon.gauge import Elements, Gauge, Leaf, Missing, Reading, View, as_it_came
+from crosspin.knockon.limits import INFINITE, SearchLimit
 from crosspin.knockon.tally import Adds, Share, Tally
 from crosspin.knockon.wishes import Question
 
@@ -49,6 +50,10 @@ class Opening:
         named = {path for wish in question.wishes if not wish.keeps for path in wish.wants}
         self._received: dict[str, Domain] = {}
         self._parties: dict[str, dict[str, Share | None]] = {}
+        self._came = as_it_came(compiled.model, compiled.catalog, question.received)
+        self._before: dict[str, Reading] = {}
+        self._changeable: dict[str, bool] = {}
+        self._elements: dict[Leaf, tuple[Flags, Elements]] = {}
         self._open_all(sorted(named | set(force)))
 
     def received(self, path: str) -> Domain:
@@ -63,7 +68,7 @@ class Opening:
             for path in waiting:
                 self._open(path)
             self._prune(waiting)
-            waiting = [] if self.dead else sorted(self._disturbed() | self._strained())
+            waiting = [] if self.dead else sorted(self._disturbed() | self._strained() | self._unsettled())
 
     def _open(self, path: str) -> None:
         domain = self._makes.of(path)
@@ -137,6 +142,63 @@ class Opening:
             if most > 0:
                 found.update(path for path in closed if path not in self._kept)
         return found
+
+    def _unsettled(self) -> set[str]:
+        """Closed positions that bear on a figure which live values could take beyond a limit, or leave unsafe."""
+        view = self.view()
+        found: set[str] = set()
+        for gauge in self.touched():
+            closed = [path for path in sorted(gauge.parties) if path not in self.domains and self._may_change(path)]
+            if not closed:
+                continue
+            try:
+                most = int(view.costs(gauge, self.before(gauge)).max())
+            except SearchLimit:  # too many to tell, so it may
+                most = INFINITE
+            if most >= self.compiled.weights.unsafe:
+                found.update(closed)
+        return found
+
+    def _may_change(self, path: str) -> bool:
+        """Whether a closed position could hold anything but what was received."""
+        if path not in self._changeable:
+            self._changeable[path] = path not in self._kept and len(self._makes.of(path)) > 1
+        return self._changeable[path]
+
+    def touched(self) -> list[Gauge]:
+        """The gauges on which an open position bears."""
+        at = self.compiled.gauges.at
+        return list(dict.fromkeys(gauge for path in self.domains for gauge in at.get(path, ())))
+
+    def view(self) -> View:
+        """What every node of a gauge comes to with live values, and closed positions as received."""
+        return View(self._live_elements, self._came)
+
+    def _live_elements(self, leaf: Leaf) -> Elements:
+        if leaf.path not in self.domains:
+            return self._came.of(leaf)
+        live = self.live[leaf.path]
+        known = self._elements.get(leaf)
+        if known is None or known[0] is not live:
+            seen = self.domains[leaf.path].seen(leaf.probe)
+            known = self._elements[leaf] = live, tuple(dict.fromkeys(seen[v] for v in np.flatnonzero(live).tolist()))
+        return known[1]
+
+    @property
+    def came(self) -> View:
+        """The vehicle as it was received."""
+        return self._came
+
+    def before(self, gauge: Gauge) -> Reading:
+        """What a gauge showed when the vehicle was received."""
+        known = self._before.get(gauge.id)
+        if known is None:
+            if gauge.figure.planned_only:
+                known = Reading(Missing.NOT_THERE, tuple(Missing.NOT_THERE for _ in gauge.bounds))
+            else:
+                known = self._came.reading(gauge)
+            self._before[gauge.id] = known
+        return known
 
     def parties(self, tally: Tally) -> dict[str, Share | None]:
         """The positions that could take part in a resource, and what each adds as received."""

@@ -9,9 +9,10 @@ from enum import StrEnum
 class Cost:
     """What a plan is ranked by, in this order.
 
-    unsafe   safety-critical joints that are unknown because a *new* part's reading is missing or disputed
+    unsafe   safety-critical joints and figures that are unknown because a *new* part's reading is missing or disputed
     extra    positions changed beyond those asked
-    unknown  joints and needs left unknown where a part on either side is new, or a position was changed
+    unknown  joints and needs left unknown where a part on either side is new, or a position was changed; figures
+             with limits that became unknown
     money    price of new parts, adapters and the hours of remedies, in the shop's currency
     """
 
@@ -42,7 +43,8 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Mending:
-    """A remedy applied to one failing criterion of one joint, with the adapter part where it takes one."""
+    """A remedy applied to one failing criterion of one joint, with the adapter part where it takes one; or to a
+    limit of a figure, where `joint` names the figure and its place (`reach.instance`)."""
 
     joint: str
     criterion: str
@@ -54,9 +56,9 @@ class Mending:
 class Cause:
     """Why the received state of a position cannot stay beside what the plan has elsewhere.
 
-    `source` is the path of the position that drags this one along; `rule` the id of the joint, pairing
-    or resource that says so; `criterion` the criterion of a joint that fails or, where it is safety-critical,
-    would stay unknown because of a new part.
+    `source` is the path of the position that drags this one along; `rule` the id of the joint, pairing,
+    resource or figure (`reach.instance`) that says so; `criterion` the criterion of a joint, or limit of a figure,
+    that fails or, where it is safety-critical, would stay unknown because of a new part.
     """
 
     source: str

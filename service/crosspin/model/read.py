@@ -10,7 +10,7 @@ from crosspin.figures.exact import canonical
 from crosspin.model.check import check_names
 from crosspin.model.faces import read_deprecated, read_marks, read_other_words, read_plotted, read_written_rules
 from crosspin.model.read_circuits import check_wiring, read_wiring
-from crosspin.model.read_figures import check_figures, read_figures, read_formulas, read_speed_tables
+from crosspin.model.read_figures import check_figures, read_figures, read_formulas, read_speed_tables, read_states
 from crosspin.model.read_labour import read_caution, read_check, read_operation, read_phases
 from crosspin.model.reader import RDF_TYPE, RDFS, BrokenOntology, Reader
 from crosspin.model.schema import (
@@ -78,6 +78,7 @@ def read_model(facts: Facts, version: str, language: str = "en") -> Model:
         layouts=r.table("Layout", lambda n: _layout(r, n)),
         units=_units(r),
         formulas=read_formulas(r),
+        states=read_states(r),
         figures=read_figures(r),
         speed_tables=read_speed_tables(r),
         marks=read_marks(r),
@@ -299,7 +300,8 @@ def _remedy(r: Reader, node: Node) -> Remedy:
         adapter_right_feature=r.maybe_id(node, "adapterRightFeature"),
         adapter_left_criterion=faces["Left"],
         adapter_right_criterion=faces["Right"],
-        works_on=Hand(r.id(node, "worksOn")),
+        works_on=Hand(r.maybe_id(node, "worksOn") or Hand.LEFT),
+        at_role=r.maybe_id(node, "worksAtRole"),
         lower=r.maybe_number(node, "remedyLower"),
         upper=r.maybe_number(node, "remedyUpper"),
         left_code=r.maybe_text(node, "remedyLeftCode"),

@@ -7,10 +7,21 @@ from graphlib import CycleError, TopologicalSorter
 from crosspin.figures.derive import FORMULAS
 from crosspin.figures.exact import canonical
 from crosspin.figures.quantity import Quantity
-from crosspin.model.figure import Figure, FigureInput, Formula, Gathering, Limit, Sense, Source, SpeedTable, Worked
+from crosspin.model.figure import (
+    Figure,
+    FigureInput,
+    Formula,
+    Gathering,
+    Limit,
+    Sense,
+    Source,
+    SpeedTable,
+    State,
+    Worked,
+)
 from crosspin.model.reader import BrokenOntology, Reader
 from crosspin.model.schema import Datatype, Dimension, Model
-from crosspin.model.terms import DEF, UNIT
+from crosspin.model.terms import DEF, UNIT, identifier
 from crosspin.store.graph import Term as Node
 
 SAYS_PLACES = ("{value}", "{limit}")
@@ -27,6 +38,11 @@ def read_formulas(r: Reader) -> dict[str, Formula]:
             f"cp:{strange[0]} is a cp:Formula or a calculation in figures/derive.py, not both; add the other"
         )
     return found
+
+
+def read_states(r: Reader) -> dict[str, State]:
+    """Every state of the vehicle in which figures can be worked out."""
+    return r.table("State", lambda n: State(**r.named(n), code=r.text(n, "code")))
 
 
 def read_figures(r: Reader) -> dict[str, Figure]:
@@ -57,9 +73,9 @@ def _figure(r: Reader, node: Node) -> Figure:
             **_worked(r, node),
             "stations": r.ids(node, "figuredAt"),
             "sided": r.flag(node, "isSided"),
+            "states": r.ids(node, "inState"),
             "when_role": r.maybe_id(node, "whenRole"),
             "when_kind": r.maybe_id(node, "whenKind"),
-            "when_empty": r.flag(node, "whenEmpty"),
             "planned_only": r.flag(node, "plannedOnly"),
             "is_step": r.flag(node, "isStep"),
             "brings": r.ids(node, "brings"),
@@ -70,16 +86,25 @@ def _figure(r: Reader, node: Node) -> Figure:
 
 
 def _limits(r: Reader, node: Node) -> tuple[Limit, ...]:
-    return tuple(
-        Limit(
-            sense=sense,
-            source=_source(r, n),
-            factor=r.maybe_number(n, "timesFactor") or Decimal(1),
-            says=r.text(n, "says"),
-        )
-        for sense, word in ((Sense.LEAST, "atLeast"), (Sense.MOST, "atMost"))
-        for n in r.facts.all(node, DEF + word)
-    )
+    """The limits, named as the completion rules name the criteria that they are."""
+    severe = any(r.flag(severity, "decides") for severity in r.facts.all(node, DEF + "severity"))
+    found = []
+    for sense, word in ((Sense.LEAST, "atLeast"), (Sense.MOST, "atMost")):
+        for n in r.facts.all(node, DEF + word):
+            phase = r.maybe_id(n, "isMetIn")
+            found.append(
+                Limit(
+                    id=f"{identifier(node.value)}-{word}",
+                    sense=sense,
+                    source=_source(r, n),
+                    factor=r.maybe_number(n, "timesFactor") or Decimal(1),
+                    says=r.text(n, "says"),
+                    phase=phase,
+                    decides=severe and phase is None,
+                    remedies=r.ids(n, "hasRemedy"),
+                )
+            )
+    return tuple(found)
 
 
 def _unit(r: Reader, node: Node) -> str | None:
@@ -107,6 +132,8 @@ def _source(r: Reader, node: Node) -> Source:
         only_on=r.maybe_id(node, "onlyOn"),
         gathers=Gathering(r.maybe_id(node, "gathers") or "alike"),
         as_received=r.flag(node, "asReceived"),
+        in_state=r.maybe_id(node, "readInState"),
+        where_none=r.maybe_number(node, "whereNone"),
     )
 
 
@@ -126,17 +153,27 @@ def check_figures(model: Model) -> None:
         problems.extend(f"cp:{figure.id} {problem}" for problem in _figure_problems(model, figure))
     if problems:
         raise BrokenOntology("; ".join(problems))
-    waits = {f.id: [name for s in sources(f) for name in s.figures] for f in model.figures.values()}
+    waits = {
+        (f.id, state): [
+            (name, model.figures[name].taken_in(state, s))
+            for s in sources(f)
+            for name in s.figures
+            if model.figures[name].taken_in(state, s) in model.figures[name].conditions
+        ]
+        for f in model.figures.values()
+        for state in f.conditions
+    }
     try:
         TopologicalSorter(waits).prepare()
     except CycleError as error:
-        raise BrokenOntology(f"figures wait for each other in a circle: {' -> '.join(error.args[1])}") from None
+        circle = " -> ".join(f"{name} ({state})" if state else name for name, state in error.args[1])
+        raise BrokenOntology(f"figures wait for each other in a circle: {circle}") from None
 
 
-def sources(figure: Figure) -> Iterator[Source]:
-    """Every source of a figure: of its inputs and of its limits."""
-    yield from (i.source for i in figure.inputs)
-    yield from (limit.source for limit in figure.limits)
+def sources(worked: Worked) -> Iterator[Source]:
+    """Every source of a figure or table: of its inputs and of its limits."""
+    yield from (i.source for i in worked.inputs)
+    yield from (limit.source for limit in worked.limits)
 
 
 def _derived_problems(model: Model, dimension: Dimension) -> Iterator[str]:
@@ -177,10 +214,47 @@ def _worked_problems(model: Model, one: Worked) -> Iterator[str]:
     yield from _unit_problem("is told", calculation.result, one.unit)
     yield from _mixed_units(model, one, calculation.parameters)
     yield from _limit_problems(model, one)
+    yield from _state_problems(model, one)
+
+
+def _state_problems(model: Model, one: Worked) -> Iterator[str]:
+    """States that there are not, and figures read in a state in which they are not worked out."""
+    states = one.states if isinstance(one, Figure) else ()
+    for name in (*states, *(s.in_state for s in sources(one) if s.in_state is not None)):
+        if name not in model.states:
+            yield f"names cp:{name}, which is no state; known: {', '.join(model.states)}"
+    for source in sources(one):
+        if source.where_none is not None and source.constants:
+            yield "has cp:whereNone beside a cp:constant, which is always there"
+        if source.in_state is not None and not source.figures:
+            yield f"names cp:{source.in_state} where it reads no figure; a reading has no state"
+        read = [model.figures[name] for name in source.figures if name in model.figures]
+        for figure in read:
+            if source.in_state is not None and source.in_state not in figure.states:
+                yield f"reads cp:{figure.id} in cp:{source.in_state}, in which it is not worked out"
+        if source.in_state is None and source.where_none is None and source.gathers is not Gathering.SUM and read:
+            for state in states or (None,):
+                if not any(figure.taken_in(state, source) in figure.conditions for figure in read):
+                    how = (
+                        f"in cp:{state}, in which it is not worked out" if state else "and does not say in which state"
+                    )
+                    yield f"reads {' or '.join(f'cp:{figure.id}' for figure in read)} {how}"
 
 
 def _limit_problems(model: Model, one: Worked) -> Iterator[str]:
+    for sense in Sense:
+        if sum(limit.sense is sense for limit in one.limits) > 1:
+            yield f"has two limits at {sense}; give it one"
     for limit in one.limits:
+        if limit.phase is not None and limit.phase not in model.phases:
+            yield f"has a limit met in cp:{limit.phase}, which is no phase"
+        for name in limit.remedies:
+            if name not in model.remedies:
+                yield f"has a limit with the remedy cp:{name}, which is none"
+            elif model.remedies[name].adapter_kind is not None:
+                yield f"has a limit with the remedy cp:{name}, which takes an adapter; only work cures a figure"
+            elif model.remedies[name].operation is None or model.remedies[name].at_role is None:
+                yield f"has a limit with the remedy cp:{name}, which lacks cp:byOperation or cp:worksAtRole"
         yield from _source_problems(model, "its limit", limit.source, Quantity(unit=one.unit))
         if len(limit.source.constants) > 1 or len(limit.source.dimensions) > 1:
             yield "has a limit of several values"
@@ -250,8 +324,8 @@ def _reading_problems(model: Model, name: str, source: Source, quantity: Quantit
 def _figure_problems(model: Model, figure: Figure) -> Iterator[str]:
     if not figure.stations:
         yield "has no cp:figuredAt"
-    if (figure.when_role is not None) != ((figure.when_kind is not None) != figure.when_empty):
-        yield "has a cp:whenRole without a cp:whenKind or cp:whenEmpty, or the other way round"
+    if (figure.when_role is None) != (figure.when_kind is None):
+        yield "has a cp:whenRole without a cp:whenKind, or the other way round"
     for name, table, what in ((figure.when_role, model.roles, "role"), (figure.when_kind, model.kinds, "kind")):
         if name is not None and name not in table:
             yield f"names cp:{name}, which is no {what}"

@@ -14,7 +14,7 @@ from pydantic import Field
 from crosspin.model.base import Frozen as Frozen
 from crosspin.model.base import Term as Term
 from crosspin.model.circuit import Wiring
-from crosspin.model.figure import Figure, Formula, SpeedTable
+from crosspin.model.figure import Figure, Formula, SpeedTable, State
 from crosspin.model.labour import Check, Note, Operation, Phase
 from crosspin.model.mark import Mark
 from crosspin.model.written_rule import WrittenRule
@@ -147,6 +147,7 @@ class Criterion(Frozen):
 class Remedy(Term):
     """Work, or an adapter part, that makes a failing criterion acceptable.
 
+    A remedy of a joint works on one of its two parts, one of a figure on the parts `at_role`.
     `lower`, `upper` bound left - factor x right of the failing criterion; `left_code` its left code.
     """
 
@@ -157,6 +158,7 @@ class Remedy(Term):
     adapter_left_criterion: Criterion | None = None
     adapter_right_criterion: Criterion | None = None
     works_on: Hand = Hand.LEFT
+    at_role: str | None = None
     lower: Decimal | None = None
     upper: Decimal | None = None
     left_code: str | None = None
@@ -339,6 +341,7 @@ class Model(Frozen):
     phases: dict[str, Phase] = Field(default_factory=dict)
     tools: dict[str, Term] = Field(default_factory=dict)
     formulas: dict[str, Formula] = Field(default_factory=dict)
+    states: dict[str, State] = Field(default_factory=dict)
     figures: dict[str, Figure] = Field(default_factory=dict)
     speed_tables: dict[str, SpeedTable] = Field(default_factory=dict)
     marks: dict[str, Mark] = Field(default_factory=dict)

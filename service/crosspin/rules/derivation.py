@@ -10,7 +10,7 @@ from pyoxigraph import Literal, NamedNode, Triple
 from crosspin.model.base import Frozen, Term
 from crosspin.model.schema import Model
 from crosspin.model.terms import ID, identifier
-from crosspin.rules.plan_graph import PLAN
+from crosspin.rules.plan_nodes import PLAN
 from crosspin.rules.trace import Node, Trace
 
 XSD = "http://www.w3.org/2001/XMLSchema#"

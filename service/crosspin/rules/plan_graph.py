@@ -19,14 +19,17 @@ from crosspin.knockon.proposal import Mending, Proposal, State
 from crosspin.model.records import INTEGER, TYPE, cp, number, spec_triples
 from crosspin.model.schema import Layout, Model, Part, Resource, Vehicle
 from crosspin.model.terms import term, thing
+from crosspin.rules.figure_facts import figure_facts
+from crosspin.rules.plan_nodes import PLAN, figure_node, placement_node, vacancy_node
 from crosspin.store.infer import as_quads
+from crosspin.vehicle.figuring import Figuring
+from crosspin.vehicle.reach import Reach, instance
 from crosspin.vehicle.received import received_part
 
-PLAN = NamedNode(thing("plan", "proposed"))
 TRUE = Literal(True)
 _CACHED_PARTS = 4096
 _CACHED_VEHICLES = 32
-_AT, _TALLY = "at/", "tally/"
+_AT, _TALLY, _FIGURE = "at/", "tally/", "figure/"
 
 Amounts: TypeAlias = tuple[tuple[str, Decimal], ...]
 """What a part draws and supplies of one resource: the side, and the amount, negative where it draws."""
@@ -72,6 +75,7 @@ class _Vehicle:
     parts: dict[str, Part | None]
     written: Written
     amounts: dict[str, dict[str, Amounts]]
+    figuring: Figuring
 
 
 class PlanGraph:
@@ -87,6 +91,7 @@ class PlanGraph:
             name: tuple(sorted(k.id for k in model.kinds.values() if name in k.ancestors and k.id != name))
             for name in model.kinds
         }
+        self._reach = {layout.id: Reach(model, layout) for layout in model.layouts.values()}
         self._facts = lru_cache(maxsize=_CACHED_PARTS)(self._part_facts)
         self._vehicle = lru_cache(maxsize=_CACHED_VEHICLES)(self._as_it_came)
 
@@ -115,7 +120,8 @@ class PlanGraph:
             **{_TALLY + name: tuple(_tally_lines(name, layout, shares)) for name, shares in amounts.items()},
         }
         facts = self._facts_of(part for part in parts.values() if part is not None)
-        return _Vehicle(parts, Written(pieces, facts, _ids(parts)), amounts)
+        figuring = Figuring(self._reach[layout.id], self._catalog, parts)
+        return _Vehicle(parts, Written(pieces, facts, _ids(parts)), amounts, figuring)
 
     def proposed(self, vehicle: Vehicle, proposal: Proposal) -> Written:
         """The plan; raises ValueError where the proposal leaves a position of the layout out, and KeyError
@@ -132,12 +138,22 @@ class PlanGraph:
             state = proposal.choices[path].state
             places[_AT + path] = tuple(_place(layout, path, state, came.parts[path], part))
             if state is State.EMPTIED and any(w.startswith("remove/") for w in proposal.asked.get(path, ())):
-                places[_AT + path] += (Triple(_vacancy_node(path), cp("wasAsked"), TRUE),)
-        mendings = {f"mending/{index}": _mended(layout, index, one) for index, one in enumerate(proposal.mendings)}
+                places[_AT + path] += (Triple(vacancy_node(path), cp("wasAsked"), TRUE),)
+        joints = {joint.id for joint in layout.joints}
+        mendings = {
+            f"mending/{index}": _mended(layout, index, one, of_figure=one.joint not in joints)
+            for index, one in enumerate(proposal.mendings)
+        }
         adapters = [self._catalog.parts[m.adapter] for m in proposal.mendings if m.adapter is not None]
         facts = self._facts_of([*adapters, *(part for part in standing.values() if part is not None)])
         return Written(
-            {**came.written.pieces, **places, **self._tallies(layout, came, standing), **mendings},
+            {
+                **came.written.pieces,
+                **places,
+                **self._tallies(layout, came, standing),
+                **self._figures(layout, came, standing),
+                **mendings,
+            },
             {**came.written.parts, **facts},
             {**came.written.standing, **_ids(standing)},
         )
@@ -153,6 +169,24 @@ class PlanGraph:
             if any(shares or path in before for path, shares in changes.items()):
                 tallies[_TALLY + resource.id] = tuple(_tally_lines(resource.id, layout, {**before, **changes}))
         return tallies
+
+    def _figures(
+        self, layout: Layout, came: _Vehicle, standing: Mapping[str, Part | None]
+    ) -> dict[str, tuple[Triple, ...]]:
+        """The figures with limits that decide on which something that was changed bears."""
+        reach, changed = self._reach[layout.id], frozenset(standing)
+        planned = Figuring(reach, self._catalog, {**came.parts, **standing}, came.figuring, changed)
+        figures = {}
+        for figure in (figure for figure in self._model.figures.values() if figure.deciding):
+            for place in reach.places(figure):
+                if changed.isdisjoint(reach.of_figure(figure, place)):
+                    continue
+                result = planned.result(figure, place)
+                if result is not None:
+                    before = None if figure.planned_only else came.figuring.result(figure, place)
+                    facts = tuple(figure_facts(layout, figure, place, result, before))
+                    figures[_FIGURE + instance(figure, place)] = facts
+        return figures
 
     def _facts_of(self, parts: Iterable[Part]) -> dict[str, tuple[Triple, ...]]:
         return {part.id: self._part_facts(part) if part.unidentified else self._facts(part.id) for part in parts}
@@ -217,12 +251,14 @@ def _tally_lines(resource: str, layout: Layout, amounts: Mapping[str, Amounts]) 
             previous = line
 
 
-def _mended(layout: Layout, index: int, mending: Mending) -> tuple[Triple, ...]:
+def _mended(layout: Layout, index: int, mending: Mending, of_figure: bool) -> tuple[Triple, ...]:
     node = NamedNode(f"{PLAN.value}/mending/{index}")
     triples = (
         Triple(node, TYPE, cp("Mending")),
         Triple(node, cp("inBuild"), PLAN),
-        Triple(node, cp("ofJoint"), NamedNode(f"{_layout_node(layout).value}/{mending.joint}")),
+        Triple(node, cp("ofFigureValue"), figure_node(mending.joint))
+        if of_figure
+        else Triple(node, cp("ofJoint"), NamedNode(f"{_layout_node(layout).value}/{mending.joint}")),
         Triple(node, cp("byCriterion"), cp(mending.criterion)),
         Triple(node, cp("byRemedy"), cp(mending.remedy)),
     )
@@ -239,15 +275,6 @@ def _layout_node(layout: Layout) -> NamedNode:
     return NamedNode(thing("layout", layout.id))
 
 
-def placement_node(path: str) -> NamedNode:
-    """The placement at a position of the plan."""
-    return NamedNode(f"{PLAN.value}/at/{path}")
-
-
-def _vacancy_node(path: str) -> NamedNode:
-    return NamedNode(f"{PLAN.value}/vacancy/{path}")
-
-
 def _place(layout: Layout, path: str, state: State, old: Part | None, part: Part | None) -> Iterator[Triple]:
     if part is not None:
         node = placement_node(path)
@@ -256,7 +283,7 @@ def _place(layout: Layout, path: str, state: State, old: Part | None, part: Part
         if state is State.FRESH:
             yield Triple(node, cp("isFresh"), TRUE)
     elif state is State.EMPTIED:
-        node = _vacancy_node(path)
+        node = vacancy_node(path)
         yield Triple(node, TYPE, cp("Vacancy"))
     else:
         return

@@ -7,8 +7,8 @@ from crosspin.model.schema import Hand, Value, Verdict
 
 @dataclass(frozen=True, slots=True)
 class ProvedFinding:
-    """What one criterion says of one joint: the readings it saw, the parts whose reading is wanting,
-    and the remedy that mends it."""
+    """What one criterion says of one joint, or one limit of a figure: the readings it saw, the parts whose reading is
+    wanting, and the remedy that mends it.  `so_already`: the figure was beyond the limit already, and is no worse."""
 
     criterion: str
     verdict: Verdict
@@ -18,6 +18,7 @@ class ProvedFinding:
     wants: tuple[Hand, ...]
     disputed: bool
     remedy: str | None
+    so_already: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,22 @@ class ProvedJoint:
     judged: bool
     unsafe: bool
     lacking: bool
+    findings: tuple[ProvedFinding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ProvedFigure:
+    """A figure on which a change bears, judged by the limits that decide, by name and place (`reach.instance`).
+
+    `barred`: it is beyond a limit by what the plan does; `was_open`: its verdict was not known as received either;
+    `unsafe`: it is safety-critical and waits for a reading of a fresh part.
+    """
+
+    figure: str
+    verdict: Verdict
+    barred: bool
+    was_open: bool
+    unsafe: bool
     findings: tuple[ProvedFinding, ...]
 
 
@@ -80,6 +97,7 @@ class Proof:
     """Everything that the rules derive from a plan that they agree with.
 
     joints          joints in contact, by joint id
+    figures         figures on which a change bears and whose limits decide, by name and place
     needs           needs and renewals that speak, by pairing
     resources       resources, by id
     outcomes        what consequences bring, the cautions of their operations included
@@ -88,6 +106,7 @@ class Proof:
     """
 
     joints: dict[str, ProvedJoint]
+    figures: dict[str, ProvedFigure]
     needs: dict[str, ProvedNeed]
     resources: dict[str, ProvedResource]
     outcomes: tuple[Outcome, ...]

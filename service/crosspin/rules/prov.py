@@ -5,7 +5,7 @@ from pyoxigraph import Literal, NamedNode, Triple, serialize
 from crosspin.model.records import TYPE, cp
 from crosspin.model.terms import DEF, ID, term
 from crosspin.rules.derivation import THE_PLAN, XSD, Derivations, FactLine
-from crosspin.rules.plan_graph import PLAN
+from crosspin.rules.plan_nodes import PLAN
 from crosspin.store.graph import FORMATS
 
 _PROV = "http://www.w3.org/ns/prov#"

@@ -16,7 +16,8 @@ from crosspin.model.records import cp
 from crosspin.model.schema import Model, Part, Vehicle, Verdict
 from crosspin.model.terms import DEF, thing
 from crosspin.rules.derivation import THE_PLAN, Derivations, Deriver
-from crosspin.rules.plan_graph import PLAN, PlanGraph, Written
+from crosspin.rules.plan_graph import PlanGraph, Written
+from crosspin.rules.plan_nodes import PLAN
 from crosspin.rules.proof import Disproved, Proof, ProvedJoint
 from crosspin.rules.read_proof import Conclusions, read_discrepancies, read_faults, read_proof
 from crosspin.rules.reasoner import Origin, Reasoner, Subject
@@ -244,11 +245,13 @@ class Prover:
     def _miscounted(self, vehicle: Vehicle, proposal: Proposal, proof: Proof) -> Iterator[str]:
         cost = proposal.cost
         judged = [joint for joint in proof.joints.values() if joint.judged]
-        unsafe = sum(joint.unsafe for joint in judged)
+        figures = proof.figures.values()
+        unsafe = sum(joint.unsafe for joint in judged) + sum(figure.unsafe for figure in figures)
         unknown = sum(
             verdict is Verdict.UNKNOWN
             for verdict in (
                 *(joint.verdict for joint in judged),
+                *(figure.verdict for figure in figures if not figure.was_open),
                 *(need.verdict for need in proof.needs.values()),
                 *(resource.verdict for resource in proof.resources.values() if resource.judged),
             )
@@ -256,7 +259,7 @@ class Prover:
         wished = {path for path, wishes in proposal.asked.items() if any(not w.startswith("keep/") for w in wishes)}
         changed = {path for path, choice in proposal.choices.items() if choice.state is not State.RECEIVED}
         for name, said, derived in (
-            ("unsafe joints", cost.unsafe, unsafe),
+            ("unsafe joints and figures", cost.unsafe, unsafe),
             ("positions changed beyond those asked", cost.extra, len(changed - wished)),
             ("unknowns", cost.unknown, unknown),
             ("money", cost.money, self._money(proposal)),
@@ -291,13 +294,17 @@ class Prover:
 
 
 def _denied(proof: Proof) -> Iterator[str]:
-    """Judged joints, needs and resources that clash."""
+    """Judged joints, figures, needs and resources that clash."""
     for joint in proof.joints.values():
         if joint.judged and joint.verdict is Verdict.CLASHES:
             failing = ", ".join(
                 f.criterion for f in joint.findings if f.verdict is Verdict.CLASHES and f.remedy is None
             )
             yield f"{joint.joint} clashes by {failing}."
+    for figure in proof.figures.values():
+        if figure.barred:
+            passed = [f for f in figure.findings if f.verdict is Verdict.CLASHES and not (f.remedy or f.so_already)]
+            yield f"{figure.figure} is beyond {', '.join(finding.criterion for finding in passed)}."
     for need in proof.needs.values():
         if need.verdict is Verdict.CLASHES:
             yield f"{need.rule} of {need.source} is not met at {need.position}."

@@ -10,10 +10,20 @@ from crosspin.figures.exact import canonical
 from crosspin.model.records import DECIMAL, INTEGER, TYPE
 from crosspin.model.schema import Hand, Value, Verdict
 from crosspin.model.terms import DEF, identifier
-from crosspin.rules.plan_graph import PLAN
-from crosspin.rules.proof import MendingWork, Outcome, Proof, ProvedFinding, ProvedJoint, ProvedNeed, ProvedResource
+from crosspin.rules.plan_nodes import PLAN
+from crosspin.rules.proof import (
+    MendingWork,
+    Outcome,
+    Proof,
+    ProvedFigure,
+    ProvedFinding,
+    ProvedJoint,
+    ProvedNeed,
+    ProvedResource,
+)
 
 _PLACEMENT = f"{PLAN.value}/at/"
+_FIGURE = f"{PLAN.value}/figure/"
 
 
 class Conclusions:
@@ -79,6 +89,12 @@ class Conclusions:
         """The path of the placement that the subject starts from."""
         return self.iri(subject, "fromPlacement").removeprefix(_PLACEMENT)
 
+    def where_mended(self, mending: str) -> str:
+        """The joint, or the figure and its place, that a mending is about."""
+        if self.objects(mending, "ofJoint"):
+            return self.place(mending, "ofJoint")
+        return self.iri(mending, "ofFigureValue").removeprefix(_FIGURE)
+
     def flag(self, subject: str, name: str) -> bool:
         """Whether a property that is only ever true is there."""
         return bool(self.objects(subject, name))
@@ -119,6 +135,7 @@ def read_proof(found: Conclusions, known: Mapping[str, ProvedJoint], discrepanci
     mended = [node for node in found.members("Outcome") if found.iri(node, "ofRule") in remedies]
     return Proof(
         joints=_joints(found, known),
+        figures=_figures(found),
         needs={need.pairing: need for need in sorted(needs, key=lambda n: n.pairing)},
         resources={resource.resource: resource for resource in sorted(resources, key=lambda r: r.resource)},
         outcomes=tuple(
@@ -158,17 +175,42 @@ def read_faults(found: Conclusions) -> tuple[str, ...]:
         ),
         *(
             f"{found.term(node, 'byRemedy')} does not mend {found.term(node, 'byCriterion')}"
-            f" at {found.place(node, 'ofJoint')}."
+            f" at {found.where_mended(node)}."
             for node in found.members("Mending")
             if node not in mended
         ),
     )
 
 
-def _joints(found: Conclusions, known: Mapping[str, ProvedJoint]) -> dict[str, ProvedJoint]:
+def _findings(found: Conclusions) -> dict[str, list[ProvedFinding]]:
+    """Every finding, by contact."""
     findings: dict[str, list[ProvedFinding]] = defaultdict(list)
     for node in found.members("Finding"):
         findings[found.iri(node, "onContact")].append(_finding(found, node))
+    return findings
+
+
+def _figures(found: Conclusions) -> dict[str, ProvedFigure]:
+    findings = _findings(found)
+    figures = {}
+    for contact in found.members("Contact"):
+        if not found.objects(contact, "ofFigureValue"):
+            continue
+        value = found.iri(contact, "ofFigureValue")
+        name = value.removeprefix(_FIGURE)
+        figures[name] = ProvedFigure(
+            figure=name,
+            verdict=found.verdict(contact),
+            barred=found.flag(contact, "isBarred"),
+            was_open=found.flag(value, "wasOpen"),
+            unsafe=found.flag(contact, "isUnsafe"),
+            findings=tuple(sorted(findings[contact], key=lambda f: f.criterion)),
+        )
+    return dict(sorted(figures.items()))
+
+
+def _joints(found: Conclusions, known: Mapping[str, ProvedJoint]) -> dict[str, ProvedJoint]:
+    findings = _findings(found)
     joints = dict(known)
     for contact in found.members("Contact"):
         if not found.objects(contact, "ofJoint"):
@@ -198,6 +240,7 @@ def _finding(found: Conclusions, node: str) -> ProvedFinding:
         wants=tuple(sorted(Hand(identifier(hand.value)) for hand in found.objects(node, "wantsReadingOf"))),
         disputed=found.flag(node, "isDisputed"),
         remedy=found.term(mendings[0].value, "byRemedy") if mendings else None,
+        so_already=found.flag(node, "wasSoAlready"),
     )
 
 

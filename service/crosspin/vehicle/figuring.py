@@ -1,6 +1,6 @@
 """Works figures out for one state of a vehicle: as received, or as planned."""
 
-from collections.abc import Callable, Mapping, Sequence, Set
+from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -37,22 +37,28 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """A figure worked out: not rounded, None where it is not known; every position it rests on."""
+    """A figure worked out: not rounded, None where it is not known; what its limits give, None for one that does not
+    apply because no part there could have what it is read from."""
 
     value: Decimal | None
     inputs: Mapping[str, Found]
-    limits: tuple[Found, ...]
+    limits: tuple[Found | None, ...]
     why_not: str = ""
+
+    def rests_on(self) -> Iterator[Found]:
+        """Everything that the figure and its limits were worked out from."""
+        yield from self.inputs.values()
+        yield from (limit for limit in self.limits if limit is not None)
 
     @property
     def paths(self) -> frozenset[str]:
         """Every position that the figure or its limits rest on."""
-        return frozenset(path for found in (*self.inputs.values(), *self.limits) for path in found.paths)
+        return frozenset(path for found in self.rests_on() for path in found.paths)
 
     @property
     def gaps(self) -> tuple[Gap, ...]:
         """Every reading that the figure or its limits wait for."""
-        return tuple(gap for found in (*self.inputs.values(), *self.limits) for gap in found.gaps)
+        return tuple(gap for found in self.rests_on() for gap in found.gaps)
 
 
 class Figuring:
@@ -100,24 +106,19 @@ class Figuring:
             if found is None:
                 return None
             inputs[one.name] = found
-        limits = [self.limit(limit, place) for limit in figure.limits]
-        if None in limits:
-            return None
-        known = tuple(limit for limit in limits if limit is not None)
+        limits = tuple(self.limit(limit, place) for limit in figure.limits)
         why_not = next((found.why_not for found in inputs.values() if not found.values), "")
         if why_not:
-            return Result(None, inputs, known, why_not)
+            return Result(None, inputs, limits, why_not)
         value, why_not = calculate(figure.formula, {name: found.values[0] for name, found in inputs.items()})
-        return Result(value, inputs, known, why_not)
+        return Result(value, inputs, limits, why_not)
 
     def _concerns(self, figure: Figure, place: Place) -> bool:
-        """Whether a part in the figure's role is, or could be, of its kind, or none is there where it wants that."""
-        if figure.when_role is None:
+        """Whether a part in the figure's role is, or could be, of its kind."""
+        if figure.when_role is None or figure.when_kind is None:
             return True
         those = self.reach.in_role(figure.when_role, place)
         parts = [part for position in those if (part := self._parts[position.path]) is not None]
-        if figure.when_kind is None:
-            return not parts
         return any(is_of_kind(self.model, part, figure.when_kind) is not False for part in parts)
 
     def limit(self, limit: Limit, place: Place) -> Found | None:
@@ -147,7 +148,7 @@ class Figuring:
                 result = self.result(figure, at)
                 if result is not None:
                     values = () if result.value is None else (result.value,)
-                    found.append(Found(values, tuple(sorted(result.paths)), result.gaps, result.why_not))
+                    found.append(_taken_on(values, result))
         return self._gathered(source, found, self.model.figures[source.figures[0]].label)
 
     def _of_readings(self, source: Source, place: Place) -> Found | None:
@@ -180,7 +181,9 @@ class Figuring:
     def _gathered(self, source: Source, found: Sequence[Found], label: str) -> Found | None:
         """Several findings made one, as the source says."""
         if not found:
-            return Found((Decimal(0),)) if source.gathers is Gathering.SUM else None
+            none = Decimal(0) if source.gathers is Gathering.SUM else None
+            value = none if source.where_none is None else source.where_none
+            return None if value is None else Found((value,))
         paths = tuple(dict.fromkeys(path for one in found for path in one.paths))
         gaps = tuple(dict.fromkeys(gap for one in found for gap in one.gaps))
         why_not = next((one.why_not for one in found if not one.values), "")
@@ -198,6 +201,13 @@ class Figuring:
             Gathering.MOST: max,
         }
         return Found((how[source.gathers](numbers),), paths)
+
+
+def _taken_on(values: tuple[Value, ...], result: Result) -> Found:
+    """A figure as an input of another: its own limits do not bear on that."""
+    paths = {path for found in result.inputs.values() for path in found.paths}
+    gaps = tuple(gap for found in result.inputs.values() for gap in found.gaps)
+    return Found(values, tuple(sorted(paths)), gaps, result.why_not)
 
 
 def calculate(formula: str, values: Mapping[str, Value]) -> tuple[Decimal | None, str]:

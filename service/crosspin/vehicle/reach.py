@@ -12,10 +12,16 @@ _WHOLE_VEHICLE = "WholeVehicle"
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where a figure is worked out: a station, and a side where the figure is sided."""
+    """Where a figure is worked out: a station, a side where the figure is sided, a state where it has states."""
 
     station: str
     side: str | None = None
+    state: str | None = None
+
+
+def instance(figure: Figure, place: Place) -> str:
+    """The name of a figure at one place, in one state: "shaftLength/front/atDroop"."""
+    return "/".join(word for word in (figure.id, place.station, place.side, place.state) if word)
 
 
 class Reach:
@@ -29,21 +35,31 @@ class Reach:
         self.model = model
         self.layout = layout
         self._places = {figure.id: tuple(self._places_of(figure)) for figure in model.figures.values()}
+        self._named = {
+            instance(figure, place): (figure, place)
+            for figure in model.figures.values()
+            for place in self._places[figure.id]
+        }
         self._read = cache(self._positions_read)
         self._of_figure = cache(self._positions_of_figure)
         self._of_table = cache(self._positions_of_table)
 
+    def named(self, name: str) -> tuple[Figure, Place]:
+        """The figure and place behind a name (`instance`); raises KeyError where there is none."""
+        return self._named[name]
+
     def places(self, figure: Figure) -> Sequence[Place]:
-        """Where a figure is worked out: every station of its classes, on each side where it is sided."""
+        """Where a figure is worked out: every station of its classes, on each side where it is sided, in each state."""
         return self._places[figure.id]
 
     def _places_of(self, figure: Figure) -> Sequence[Place]:
         sides = ("left", "right") if figure.sided else (None,)
         return [
-            Place(station, side)
+            Place(station, side, state)
             for station, classes in sorted(self.layout.stations.items())
             if any(c in classes for c in figure.stations)
             for side in sides
+            for state in figure.conditions
         ]
 
     def of_figure(self, figure: Figure, place: Place) -> frozenset[str]:
@@ -80,8 +96,9 @@ class Reach:
         return self.positions(Source(label="", roles=(role,)), place)
 
     def read_at(self, source: Source, figure: Figure, place: Place) -> Sequence[Place]:
-        """Where another figure is taken from: at the source's stations and on its side."""
-        places = [p for p in self.places(figure) if self._is_at(p.station, source, place)]
+        """Where another figure is taken from: at the source's stations, on its side and in its state."""
+        state = figure.taken_in(place.state, source)
+        places = [p for p in self.places(figure) if p.state == state and self._is_at(p.station, source, place)]
         if source.only_at is None and not self.spans_vehicle(place.station):
             places = [p for p in places if p.station == place.station] or places
         side = source.only_on or place.side
