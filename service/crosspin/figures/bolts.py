@@ -94,7 +94,7 @@ def thread_engagement(reach: Millimetres, web: Millimetres, spacer: Millimetres,
 
 
 def clamped_pad(pad: Millimetres, spacer: Millimetres) -> Millimetres:
-    """What of a wheel the studs of its hub go through: its pad, nothing where a spacer with studs of its own is between.
+    """What of a wheel its hub's studs go through: the pad, nothing where a spacer with studs of its own is between.
 
     `spacer`: thickness of the spacer, nought where there is none.
     """
