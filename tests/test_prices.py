@@ -22,7 +22,7 @@ from crosspin.knockon.proposal import Cost
 from crosspin.knockon.weights import Weights
 from seed import ROOT, own_desk, seed_desk
 
-GASKET = "id,label,price,stock,lacks,gasketOutline.patternCode\n,,EUR,,,\nown-1,Own gasket,{price},1,,ten-bolt-88\n"
+GASKET = "id,label,price,stock,lacks,gasketOutline.patternCode\n,,EUR,,,\nown-1,Own gasket,{price},1,,eleven-bolt-895\n"
 MANY = 1_000_000
 """How many units of a weak currency make one of the demo shop's."""
 

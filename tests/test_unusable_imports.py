@@ -22,21 +22,21 @@ from seed import ROOT, seed_store
 
 ONTOLOGY = ROOT / "ontology"
 HEAD = "id,label,price,stock,lacks,gasketOutline.patternCode\n,,EUR,,,\n"
-GASKETS = HEAD + "own-0,Gasket,9.40,1,,ten-bolt-88\nown-1,Gasket,{price},{stock},,ten-bolt-88\n"
+GASKETS = HEAD + "own-0,Gasket,9.40,1,,eleven-bolt-895\nown-1,Gasket,{price},{stock},,eleven-bolt-895\n"
 TOO_MUCH = "999999999999.99"
 """The highest price that is taken in; the cost of a plan has no room for it beside prices with cents."""
 
 KIT = """@prefix cp: <https://crosspin.example/def/> . @prefix part: <https://crosspin.example/id/part/> .
 @prefix rdfs: <http://www.w3.org/2000/01/rdf-schema#> .
 <https://crosspin.example/id/kit/own> a cp:Kit ; rdfs:label "own kit"@en ; cp:price {price} ;
-  cp:hasLine [ cp:listsPart part:al-88-31 ; cp:quantity {quantity} ] .
+  cp:hasLine [ cp:listsPart part:al-895-31 ; cp:quantity {quantity} ] .
 """
 TRUCK = """@prefix cp: <https://crosspin.example/def/> . @prefix rdfs: <http://www.w3.org/2000/01/rdf-schema#> .
 <https://crosspin.example/id/vehicle/own> a cp:Vehicle ; rdfs:label "own truck"@en ;
   cp:hasLayout <https://crosspin.example/id/layout/two-beam-axles> .
 """
-ASK: dict[str, Any] = {"vehicle": "hill-patrol", "fit": [{"at": "front/cover", "part": "cv-80"}]}
-FIT = ("fit", "al-88-31", "is-33-1188-3625-562")
+ASK: dict[str, Any] = {"vehicle": "hill-patrol", "fit": [{"at": "front/cover", "part": "cv-815"}]}
+FIT = ("fit", "al-895-31", "is-33-121-370-562")
 
 
 @pytest.fixture(scope="module")
@@ -87,10 +87,10 @@ def test_an_amount_with_a_slipped_decimal_point(
     [
         ("9999999999999.00", "1", "kit/own cp:price"),
         ("9" * 40, "1", "kit/own cp:price"),
-        ("9.00", "10000000", "kit/own cp:quantity of al-88-31"),
-        ("9.00", "9" * 40, "kit/own cp:quantity of al-88-31"),
-        ("9.00", "0.5", "kit/own cp:quantity of al-88-31"),
-        ("9.00", "0", "kit/own cp:quantity of al-88-31"),
+        ("9.00", "10000000", "kit/own cp:quantity of al-895-31"),
+        ("9.00", "9" * 40, "kit/own cp:quantity of al-895-31"),
+        ("9.00", "0.5", "kit/own cp:quantity of al-895-31"),
+        ("9.00", "0", "kit/own cp:quantity of al-895-31"),
     ],
 )
 def test_a_kit_with_a_slipped_decimal_point(client: TestClient, price: str, quantity: str, place: str) -> None:
@@ -125,8 +125,8 @@ def test_prices_that_do_not_go_together_are_refused_with_the_reason() -> None:
     """What is dear beside what is counted in hundredths: each would do alone."""
     library = Library(ONTOLOGY)
     desk = Desk(library)
-    dear = (HEAD + "own-1,Gasket,150000000,1,,ten-bolt-88\n").encode()
-    cheap = (HEAD + "own-2,Gasket,0.01,1,,ten-bolt-88\n").encode()
+    dear = (HEAD + "own-1,Gasket,150000000,1,,eleven-bolt-895\n").encode()
+    cheap = (HEAD + "own-2,Gasket,0.01,1,,eleven-bolt-895\n").encode()
     desk.import_text("dear.csv", dear, "text/csv", "CoverGasket")
     before = desk.holdings.version
     with pytest.raises(Refused) as error:
@@ -162,7 +162,7 @@ def test_an_hourly_rate_that_cannot_be_counted_with(tmp_path: Path) -> None:
 
 def unchecked(store: Path, name: str, price: str, number: int = 1) -> None:
     """Import as programs did that did not check what they put in force."""
-    text = HEAD + f"own-{number},Gasket,{price},1,,ten-bolt-88\n"
+    text = HEAD + f"own-{number},Gasket,{price},1,,eleven-bolt-895\n"
     Library(ONTOLOGY, store).import_text(name, text.encode(), "text/csv", "CoverGasket")
 
 
@@ -182,7 +182,7 @@ def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str]:
 
 def gaskets(folder: Path, price: str, number: int = 1, name: str = "CoverGasket.csv") -> str:
     path = folder / name
-    path.write_text(HEAD + (f"own-{number},Gasket,{price},1,,ten-bolt-88\n" if price else ""))
+    path.write_text(HEAD + (f"own-{number},Gasket,{price},1,,eleven-bolt-895\n" if price else ""))
     return str(path)
 
 
@@ -191,7 +191,7 @@ def gaskets(folder: Path, price: str, number: int = 1, name: str = "CoverGasket.
 def test_a_store_that_cannot_be_answered_from_is_put_right_by_an_import(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], price: str
 ) -> None:
-    for command in (FIT, ("mates", "al-88-31"), ("ask", "--vehicle", "hill-patrol"), ("serve", "--port", "1")):
+    for command in (FIT, ("mates", "al-895-31"), ("ask", "--vehicle", "hill-patrol"), ("serve", "--port", "1")):
         code, told = run(capsys, *command)
         assert code == cli.BAD_INPUT
         assert told.startswith(f"CoverGasket.csv, part own-1, price: {TOO_MUCH} is too high")

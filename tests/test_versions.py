@@ -16,7 +16,7 @@ from refusals import own_client
 from seed import ROOT
 
 OWN: dict[str, Any] = {"vehicle": "hill-patrol", "fit": [{"at": "front/cover", "part": "own-1"}]}
-OTHER: dict[str, Any] = {"vehicle": "hill-patrol", "fit": [{"at": "front/cover", "part": "cv-80"}]}
+OTHER: dict[str, Any] = {"vehicle": "hill-patrol", "fit": [{"at": "front/cover", "part": "cv-815"}]}
 ONE = "id,label,price,stock,lacks\n,,EUR,,\nown-1,Own part,1.00,9,\n"
 
 

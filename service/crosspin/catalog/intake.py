@@ -2,7 +2,7 @@
 
 import hashlib
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -12,6 +12,7 @@ from crosspin.catalog.amounts import MOST_DECIMALS, NotUsable, read_amount
 from crosspin.catalog.snapshot import Taken, Writer
 from crosspin.figures.derive import FORMULAS
 from crosspin.figures.exact import FRACTIONAL_DIGITS, parse_number, spell
+from crosspin.figures.quantity import Calculation
 from crosspin.model.drafts import PROPERTY, Cell, Drafts, KitDraft, PartDraft, Problem, Refused, VehicleDraft
 from crosspin.model.schema import Datatype, Dimension, Kit, KitLine, Model, Part, Spec, Value, Vehicle
 
@@ -311,12 +312,23 @@ class _Checker:
             for dimension in list(waiting):
                 inputs = [found.get(name, ()) for name in dimension.derived_from]
                 if dimension.formula is not None and all(len(values) == 1 for values in inputs):
-                    numbers = [v[0] for v in inputs if isinstance(v[0], Decimal)]
-                    if len(numbers) == len(inputs):
-                        found[dimension.id] = (FORMULAS[dimension.formula](*numbers),)
+                    value = self._derived(FORMULAS[dimension.formula], [v[0] for v in inputs])
+                    if value is not None:
+                        found[dimension.id] = (value,)
                         progress = True
                     waiting.remove(dimension)
         return found
+
+    @staticmethod
+    def _derived(formula: Calculation, values: Sequence[Value]) -> Decimal | None:
+        """What a formula gives for readings; None where they are not of its sort, or make no sense to it."""
+        wanted = formula.parameters.values()
+        if any(isinstance(value, str) != quantity.is_code for value, quantity in zip(values, wanted, strict=True)):
+            return None
+        try:
+            return formula(*values)
+        except ValueError:
+            return None
 
     def kit(self, draft: KitDraft) -> None:
         self.check_id(draft.place, draft.id)

@@ -76,7 +76,7 @@ def read_model(facts: Facts, version: str, language: str = "en") -> Model:
         consumables=r.table("Consumable", lambda n: Term(**r.named(n))),
         checks=r.table("Check", lambda n: read_check(r, n)),
         cautions=r.table("Caution", lambda n: read_caution(r, n)),
-        evidence=r.table("Evidence", lambda n: Evidence(**r.named(n))),
+        evidence=r.table("Evidence", lambda n: Evidence(**r.named(n), from_memory=r.flag(n, "isFromMemory"))),
         layouts=r.table("Layout", lambda n: _layout(r, n)),
         units=_units(r),
         formulas=read_formulas(r),

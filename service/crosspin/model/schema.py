@@ -145,7 +145,14 @@ class Role(Term):
 
 
 class Evidence(Term):
-    """What stands behind a value or a rule."""
+    """What stands behind a value or a rule; `from_memory` where a source was quoted without its text at hand."""
+
+    from_memory: bool = False
+
+    @property
+    def source(self) -> str:
+        """What a person is told: the label, and beside it that it is from memory."""
+        return f"{self.label}, from memory" if self.from_memory else self.label
 
 
 class Criterion(Frozen):

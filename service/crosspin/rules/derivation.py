@@ -109,7 +109,7 @@ class Deriver:
         return Derivations(
             version=self.model.version,
             vehicle=vehicle,
-            evidence={name: self.model.evidence[name].label for name in sorted(named)},
+            evidence={name: self.model.evidence[name].source for name in sorted(named)},
             conclusions=told,
             facts=tuple(sorted(facts.values(), key=lambda fact: int(fact.id[1:]))),
         )
