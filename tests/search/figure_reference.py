@@ -150,12 +150,12 @@ class FigureReference(Reference):
         value = self.worked_out(figure, station, plan)
         if value == NOTHING:
             return 0, 0, Fraction(0)
-        before = NOTHING if figure["planned_only"] else self.worked_out(figure, station, self.as_it_was)
+        before = self.worked_out(figure, station, self.as_it_was)
         money = Fraction(0)
         is_open = was_open = fresh = stays = False
         for limit in (one for one in figure["limits"] if one["decides"]):
             bound = self.taken(limit["source"], station, plan)
-            old_bound = NOTHING if figure["planned_only"] else self.taken(limit["source"], station, self.as_it_was)
+            old_bound = self.taken(limit["source"], station, self.as_it_was)
             was_open = was_open or (before != NOTHING and old_bound != NOTHING
                                     and (isinstance(before, str) or isinstance(old_bound, str)))  # fmt: skip
             if bound == NOTHING:

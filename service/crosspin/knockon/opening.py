@@ -24,7 +24,7 @@ import numpy.typing as npt
 from crosspin.knockon.compiled import Codes, Compiled, Link
 from crosspin.knockon.domain import Domain, Domains, Force, link_costs
 from crosspin.knockon.functions import Stakes
-from crosspin.knockon.gauge import Elements, Gauge, Leaf, Missing, Reading, View, as_it_came
+from crosspin.knockon.gauge import Elements, Gauge, Leaf, Reading, View, as_it_came
 from crosspin.knockon.limits import INFINITE, SearchLimit
 from crosspin.knockon.tally import Adds, Share, Tally
 from crosspin.knockon.wishes import Question
@@ -214,11 +214,7 @@ class Opening:
         """What a gauge showed when the vehicle was received."""
         known = self._before.get(gauge.id)
         if known is None:
-            if gauge.figure.planned_only:
-                known = Reading(Missing.NOT_THERE, tuple(Missing.NOT_THERE for _ in gauge.bounds))
-            else:
-                known = self._came.reading(gauge)
-            self._before[gauge.id] = known
+            known = self._before[gauge.id] = self._came.reading(gauge)
         return known
 
     def _endangered(self) -> set[str]:

@@ -187,7 +187,7 @@ class PlanGraph:
                     continue
                 result = planned.result(figure, place)
                 if result is not None:
-                    before = None if figure.planned_only else came.figuring.result(figure, place)
+                    before = came.figuring.result(figure, place)
                     facts = tuple(figure_facts(layout, figure, place, result, before))
                     figures[_FIGURE + instance(figure, place)] = facts
         return figures
