@@ -189,7 +189,7 @@ def test_an_import_that_is_refused_changes_nothing(capsys: pytest.CaptureFixture
     bad.write_text("id,label,price\n,,EUR\ncg-1,A,3\ncg-2,B,-3\n")
     code, out, err = run(capsys, "import", str(bad), "--store", store)
     assert (code, out) == (2, "")
-    assert err.splitlines()[-1].startswith("CoverGasket.csv, row 4: ")
+    assert err.splitlines()[-1].startswith("CoverGasket.csv, row 4, column price: ")
     code, _, err = run(capsys, "fit", "cg-1", "cg-1", "--store", store)
     assert code == 2
 
