@@ -474,7 +474,9 @@ class _Programme:
 
     def function(self, function: str, paths: list[str]) -> None:
         lost = self.cp.new_bool_var("")
-        giving = [var for (p, held), var in self.is_held.items() if p in paths and self.reference.gives(function, held[1])]
+        giving = [
+            var for (p, held), var in self.is_held.items() if p in paths and self.reference.gives(function, held[1])
+        ]
         self.cp.add_bool_or([*giving, lost])
         self.terms.append(((0, 1, 0, 0, Fraction(0)), lost))
 

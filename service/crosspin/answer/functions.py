@@ -61,4 +61,3 @@ def not_kept(scene: Scene, function: str, relaxed: Sequence[str], positions: Seq
     sold = any(function in (*scene.model.kinds[alike.kind].functions, *alike.functions) for alike in classes)
     why = "goes together with the rest of what was asked" if sold else "is in the catalog"
     return Keeping(more_money=None, relaxed=tuple(relaxed), parts=(), sentence=f"No part that does so {why}.")
-

@@ -1,6 +1,6 @@
 """Why a rule did not speak in a plan: its conditions in order, with what was found, up to the first that failed."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
