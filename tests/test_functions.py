@@ -12,6 +12,8 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api_client import seed_client
+from crosspin.model.drafts import Refused
+from seed import own_desk
 
 Plan = dict[str, Any]
 SHAFTS_30 = [{"feature": "outerSpline", "dimension": "toothCount", "equals": "30"}]
@@ -190,3 +192,21 @@ def test_a_function_is_published_as_a_rule(client: TestClient) -> None:
     assert "functions" in client.get("/v1/model").json()
     assert client.get("/v1/parts/lh-30-104").json()["functions"] == ["freesWheel"]
     assert client.get("/v1/parts/df-30-104").json()["functions"] == []
+
+
+ITSELF = """@prefix cp: <https://crosspin.example/def/> . @prefix part: <https://crosspin.example/id/part/> .
+@prefix rdfs: <http://www.w3.org/2000/01/rdf-schema#> .
+part:flange-that-frees a cp:DriveFlange ; rdfs:label "drive flange with a pin to pull"@en ; cp:price 9.00 ; cp:stock 2 ;
+  cp:givesFunction cp:%s ."""
+
+
+def test_a_part_may_give_a_function_of_its_own() -> None:
+    with own_desk() as desk:
+        desk.import_text("own", (ITSELF % "freesWheel").encode(), "text/turtle")
+        part = desk.holdings.catalog.parts["flange-that-frees"]
+        assert part.functions == ("freesWheel",)
+        (alike,) = (c for c in desk.holdings.catalog.classes(desk.holdings.model, "DriveFlange") if c.functions)
+        assert alike.cheapest.part == "flange-that-frees"
+        with pytest.raises(Refused) as refused:
+            desk.import_text("own", (ITSELF % "flies").encode(), "text/turtle")
+        assert "'flies' is no function" in str(refused.value.problems)

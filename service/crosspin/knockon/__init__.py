@@ -4,5 +4,6 @@ In the order of an ask's way through: `wishes` understands it, `compiled` holds 
 ask (`mating` for joints, `pairing` for needs and renewals, `tally` for resources, `functions` for what parts let the
 driver do), `opening` and `domain` find what may change, `network` makes relations of it, `solve` finds the best plan
 (`order`, `eliminate`; where the network is large `tighten`, `prune`, `handover`), `explain` reads the reasons off it,
-and `conflict` answers where there is none; `keeping` relaxes a question whose plan loses a function.  `search` is the public face.
+and `conflict` answers where there is none; `keeping` relaxes a question whose plan loses a function.  `search` is the
+public face.
 """
