@@ -259,10 +259,18 @@ def test_nothing_to_do_is_a_short_plan() -> None:
 def test_an_alternative_tells_what_the_whole_plan_would_cost_with_it() -> None:
     cost = Cost(unsafe_unknowns=0, lost_functions=0, extra_positions=3, unknowns=1, money=Decimal(10))
     other = AlternativeLine(
-        part=None, stays=True, cost=cost, more_positions=2, more_unknowns=-1, more_money=Decimal("-12.5")
+        part=None,
+        stays=True,
+        cost=cost,
+        more_lost=1,
+        more_positions=2,
+        more_unknowns=-1,
+        more_money=Decimal("-12.5"),
     )
     text = plan_with((step("front/cover", alternatives=(other,)),))
-    assert "Or leaving it as it is: -12.50 EUR, +2 positions, -1 unknown for the whole plan." in " ".join(text.split())
+    assert "Or leaving it as it is: -12.50 EUR, +1 lost, +2 positions, -1 unknown for the whole plan." in " ".join(
+        text.split()
+    )
 
 
 def test_long_words_do_not_break_and_nothing_is_lost() -> None:
