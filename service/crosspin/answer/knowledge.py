@@ -62,7 +62,8 @@ class Knowledge:
         for kind in self.model.joint_kinds.values():
             yield (f"**{kind.id}**", kind.definition, "", self._evidence(kind.evidence), "")
             for c in kind.criteria:
-                severity = "safety-critical" if c.safety_critical else ""
+                critical = "safety-critical" if c.safety_critical else ""
+                severity = critical if c.severity.constrains else " ".join(filter(None, (_words(c.severity), critical)))
                 yield (f"{c.id}", self._criterion(c), severity, self._evidence(c.evidence), self._cases(c.id))
 
     def _criterion(self, criterion: Criterion) -> str:
