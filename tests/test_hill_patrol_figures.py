@@ -69,7 +69,7 @@ EXPECTED = {
     "brakeTorque/front": (2701.8, 2974.5, None),
     "brakeTorque/rear": (1331.3, 1331.3, None),
     "brakeTorqueGain/front": (None, 1.101, None),
-    # the received valve of knee 3.5 MPa and slope 0.4 leaves the rear 5.7 of 9 MPa: it was left out of the balance once,
+    # the received valve of knee 3.5 MPa and slope 0.4 leaves the rear 5.7 of 9 MPa: it was left out of the balance,
     # which then came to 0.6699 and 0.6908, and the rear to lock above 0.570 and 0.644
     "heldBackPressure/vehicle": (5.7, 5.7, None),
     "rearBrakeTorque/rear": (843.1, 843.1, None),
