@@ -462,11 +462,7 @@ class Gauges:
         ]
 
     def _gathered(self, source: Source, found: Sequence[Node]) -> Node:
-        nothing: Element = Missing.NOT_THERE
-        if source.where_none is not None:
-            nothing = (source.where_none,)
-        elif source.gathers is Gathering.SUM:
-            nothing = (Decimal(0),)
+        nothing: Element = Missing.NOT_THERE if source.nothing is None else (source.nothing,)
         if not found:
             return _Whole(source.gathers, _NOTHING, nothing)
         node = found[0]
