@@ -263,7 +263,7 @@ class _Builder:
             [np.array(costs, dtype=np.int64) for costs in own],
             self._views,
             tables,
-            [self._sum(resource) for resource in reference.model["resources"].values()],
+            [self._sum(resource) for resource in reference.held_to()],
         )
 
     def _own(self, path: str, held: Held) -> int:

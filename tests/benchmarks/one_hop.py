@@ -168,11 +168,11 @@ def _pattern(model: Model, meeting: Meeting, one: str, other: str | None) -> tup
     mine, theirs = ("l", "r") if meeting.is_left else ("r", "l")
     features = (kind.left_feature, kind.right_feature)[:: 1 if meeting.is_left else -1]
     part = "?other" if other is None else f"<{other}>"
-    criteria = "\n".join(_criterion(i, criterion) for i, criterion in enumerate(kind.criteria))
+    criteria = "\n".join(_criterion(i, criterion) for i, criterion in enumerate(kind.constraining))
     lacks = f"FILTER NOT EXISTS {{ <{one}> <{DEF}lacks> <{term(features[0])}> }}\n"
     lacks += f"FILTER NOT EXISTS {{ {part} <{DEF}lacks> <{term(features[1])}> }}"
-    if not kind.criteria:
-        return "", lacks
+    if not kind.constraining:
+        return "", ""
     feature_kind = model.features[features[1]].feature_kind
     specs = f"<{one}> <{term(features[0])}> ?{mine} . ?{theirs} a <{term(feature_kind)}> .\n{criteria}"
     if other is None:

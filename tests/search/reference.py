@@ -20,6 +20,9 @@ Held = tuple[str, str | None]
 Plan = dict[str, Held]
 # unsafe, extra, unknown, money
 Rank = tuple[int, int, int, Fraction]
+LIGHT = ("warns", "informs")
+"""Severities that no plan is held to."""
+
 ORDER = {"received": 0, "emptied": 1, "fresh": 2}
 
 
@@ -204,11 +207,12 @@ class Reference:
         if not (self.could_be(left, kind["left_kind"]) and self.could_be(right, kind["right_kind"])):
             return None
         left_at, right_at = kind["left_feature"], kind["right_feature"]
+        criteria = [criterion for criterion in kind["criteria"] if criterion["severity"] not in LIGHT]
         if left_at in left["lacks"] or right_at in right["lacks"]:
-            return Met(forbidden=bool(kind["criteria"]))
+            return Met(forbidden=bool(criteria))
         money = Fraction(0)
         unknown = unsafe_left = unsafe_right = forbidden = False
-        for criterion in kind["criteria"]:
+        for criterion in criteria:
             verdict, left_fault, right_fault = self.test(criterion, left, left_at, right, right_at)
             if verdict == "unknown":
                 unknown = True
@@ -297,7 +301,8 @@ class Reference:
 
     def pairing_cost(self, pairing: Json, when: Held, then: Held) -> Rank | None:
         nothing = (0, 0, 0, Fraction(0))
-        if when[1] is None:
+        ruling = self.model["renewals"].get(pairing["rule"]) or self.model["needs"][pairing["rule"]]
+        if when[1] is None or ruling["severity"] in LIGHT:
             return nothing
         if pairing["rule"] in self.model["renewals"]:
             rule = self.model["renewals"][pairing["rule"]]
@@ -340,6 +345,10 @@ class Reference:
                     missing = True
         return here, missing, net
 
+    def held_to(self) -> list[Json]:
+        """The resources that may not be overdrawn."""
+        return [resource for resource in self.model["resources"].values() if resource["severity"] not in LIGHT]
+
     # ------------------------------------------------------------------ a whole plan
 
     def rank(self, plan: Plan, active: frozenset[str]) -> Rank | None:
@@ -357,7 +366,7 @@ class Reference:
             if cost is None:
                 return None
             unsafe, unknown, money = unsafe + cost[0], unknown + cost[2], money + cost[3]
-        for resource in self.model["resources"].values():
+        for resource in self.held_to():
             shares = {path: self.takes_part(resource, held[1]) for path, held in plan.items()}
             judged = any(
                 plan[path][0] != "received" and (shares[path][0] or self.takes_part(resource, self.was[path])[0])
@@ -441,7 +450,7 @@ class _Programme:
             self.pair(joint["left"], joint["right"], lambda a, b, j=joint: reference.joint_cost(j, a, b))
         for pairing in reference.layout["pairings"]:
             self.pair(pairing["when"], pairing["then"], lambda a, b, p=pairing: reference.pairing_cost(p, a, b))
-        for resource in reference.model["resources"].values():
+        for resource in reference.held_to():
             self.resource(resource)
 
     def pair(self, left: str, right: str, cost: Any) -> None:

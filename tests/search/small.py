@@ -23,6 +23,7 @@ from crosspin.model.schema import (
     Resource,
     Role,
     Scope,
+    Severity,
     Shop,
     Spec,
     Vehicle,
@@ -55,7 +56,7 @@ def small_model() -> Model:
     )  # fmt: skip
     resource = Resource(
         id="circuits", label="circuits", definition=".", draw_feature="draw", draw_dimension="count",
-        supply_feature="circuits", supply_dimension="count", says="{part}", severity="warns",
+        supply_feature="circuits", supply_dimension="count", says="{part}", severity=Severity.STOPS_ASSEMBLY,
     )  # fmt: skip
     return Model(
         version="1",

@@ -40,6 +40,7 @@ from crosspin.model.schema import (
     Resource,
     Role,
     Scope,
+    Severity,
     Shop,
     Spec,
     Value,
@@ -78,6 +79,7 @@ class Shape:
     wishes: int
     keeps: int
     removes: int
+    light: int
 
 
 def shapes(most_roles: int = 7, most_parts: int = 7) -> st.SearchStrategy[Shape]:
@@ -97,6 +99,7 @@ def shapes(most_roles: int = 7, most_parts: int = 7) -> st.SearchStrategy[Shape]
         wishes=st.integers(1, 3),
         keeps=st.sampled_from([0, 0, 1, 2]),
         removes=st.sampled_from([20, 20, 60]),
+        light=st.sampled_from([0, 20, 50]),
     )
 
 
@@ -250,6 +253,11 @@ class _Builder:
             codes=() if number else STYLES,
         )
 
+    def severity(self) -> Severity:
+        """One that a plan is held to, or, now and then, one that only warns or informs."""
+        light = self.chance(self.shape.light)
+        return Severity(self.pick([s for s in Severity if s.constrains is not light]))
+
     def number(self) -> Decimal:
         """A small whole number, now and then a half more."""
         return Decimal(self.random.randrange(self.shape.spread)) + (Decimal("0.5") if self.chance(10) else 0)
@@ -259,6 +267,7 @@ class _Builder:
             "id": name,
             "says_clash": "{left}, {right}",
             "safety_critical": self.chance(40),
+            "severity": self.severity(),
             "remedies": remedies,
         }
         comparator = self.pick(Comparator)
@@ -360,7 +369,7 @@ class _Builder:
             then=None if empty else self.make_condition(self.roles[then].kind),
             scope=Scope.WHOLE_VEHICLE,
             says="{part}",
-            severity="warns",
+            severity=self.severity(),
         )
 
     def make_renewal(self, name: str) -> Renewal:
@@ -373,7 +382,7 @@ class _Builder:
             then_kind=self.side(self.roles[then].kind),
             scope=Scope.WHOLE_VEHICLE,
             says="{part}",
-            severity="warns",
+            severity=self.severity(),
         )
 
     def make_resource(self, name: str) -> Resource:
@@ -388,7 +397,7 @@ class _Builder:
             supply_feature=self.pick(self.kinds[supply].features),
             supply_dimension=self.pick(["size", "high"]),
             says="{part}",
-            severity="warns",
+            severity=self.severity(),
         )
 
     def pairs(self, first: str, second: str, once: bool) -> list[tuple[str, str]]:

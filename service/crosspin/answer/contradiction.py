@@ -76,7 +76,7 @@ def _against(scene: Scene, reasons: Reasons, path: str, part: Part | None) -> It
         if any(wanted not in model.kinds[one.kind].ancestors for one, wanted in meeting):
             continue
         for finding in scene.sayings.findings(kind, left, right):
-            if finding.verdict is Verdict.CLASHES:
+            if finding.verdict is Verdict.CLASHES and finding.criterion.severity.constrains:
                 line = (beside, reasons.words.clash(kind, finding, left, right))
                 if finding.criterion.remedies and not finding.lacking:
                     mendable.append(line)
@@ -94,6 +94,8 @@ def _unmet(scene: Scene, reasons: Reasons, path: str, part: Part | None) -> Iter
         if path not in (pairing.when, pairing.then) or pairing.rule not in model.needs:
             continue
         need = model.needs[pairing.rule]
+        if not need.severity.constrains:
+            continue
         asking, answering = (part if path == end else scene.planned(end) for end in (pairing.when, pairing.then))
         states = [here if path == end else scene.choices[end].state for end in (pairing.when, pairing.then)]
         when = condition_code(model, scene.catalog, need.when, asking)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from crosspin.answer.plan import CriterionLine, Fit, Mate, PartLine
 from crosspin.catalog.catalog import Catalog
-from crosspin.model.judge import Finding, Judged, judge_joint, overall
+from crosspin.model.judge import Finding, Judged, joint_verdict, judge_joint, overall
 from crosspin.model.schema import JointKind, Model, Part, Value, Vehicle, Verdict
 from crosspin.vehicle.words import Words
 
@@ -26,8 +26,8 @@ def fitting(model: Model, catalog: Catalog, kind: JointKind, part: Part, is_left
         seen = feature in alike.lacks, alike.specs.get(feature)
         if seen not in judged:
             left, right = (part, alike) if is_left else (alike, part)
-            verdicts = [finding.verdict for finding in judge_joint(kind, left, right, catalog.specs, model.many)]
-            judged[seen] = overall(verdicts) is Verdict.FITS
+            findings = judge_joint(kind, left, right, catalog.specs, model.many)
+            judged[seen] = joint_verdict(findings) is Verdict.FITS
         if judged[seen]:
             found.append(alike.number)
     return tuple(found)
@@ -69,7 +69,7 @@ class Fitter:
         for kind, first, second in self.meetings(left, right):
             findings = judge_joint(kind, first, second, self.catalog.specs, self.model.many)
             joints.append(kind.id)
-            verdicts.extend(f.verdict for f in findings)
+            verdicts.append(joint_verdict(findings))
             lines.extend(self._criterion(words, kind, f, first, second) for f in findings)
         return Fit(
             left=line(left),
@@ -96,6 +96,7 @@ class Fitter:
             left=words.fill("{left}", kind, finding, left, right),
             right=shown_right,
             verdict=finding.verdict,
+            severity=criterion.severity,
             sentence=self._sentence(words, kind, finding, left, right),
             remedies=tuple(self.model.remedies[r].label for r in criterion.remedies)
             if finding.verdict is Verdict.CLASHES
@@ -160,7 +161,7 @@ class Fitter:
                         part=line(other),
                         position=there,
                         joint_kind=kind.id,
-                        verdict=overall([f.verdict for f in findings]),
+                        verdict=joint_verdict(findings),
                         because=tuple(
                             self._sentence(words, kind, f, left, right)
                             for f in findings

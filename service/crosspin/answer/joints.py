@@ -107,6 +107,6 @@ class Joints:
             left, right = self.scene.planned(joint.left), self.scene.planned(joint.right)
             assert left is not None and right is not None
             for finding in self.reasons.findings(joint_id, left, right):
-                if finding.verdict is Verdict.CLASHES:
+                if finding.verdict is Verdict.CLASHES and finding.criterion.severity.constrains:
                     told.append(Discrepancy(joint=joint_id, sentence=self.words.clash(kind, finding, left, right)))
         return tuple(told)

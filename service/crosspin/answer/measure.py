@@ -41,7 +41,7 @@ class Measuring:
             kind = self.model.joint_kinds[joint.joint_kind]
             why = f"{kind.label} at {self.words.place(joint.right)} waits for it."
             for finding in findings:
-                if finding.verdict is not Verdict.UNKNOWN:
+                if finding.verdict is not Verdict.UNKNOWN or not finding.criterion.severity.constrains:
                     continue
                 critical = finding.criterion.safety_critical
                 for part, feature, dimension, recorded in missing(self.model, kind, finding, left, right):
@@ -51,7 +51,7 @@ class Measuring:
     def _of_needs(self) -> Iterator[tuple[_Key, Measurement]]:
         pairings = {pairing.id: pairing for pairing in self.scene.layout.pairings}
         for proved in self.proof.needs.values():
-            if proved.verdict is not Verdict.UNKNOWN:
+            if proved.verdict is not Verdict.UNKNOWN or proved.only_warns:
                 continue
             need, pairing = self.model.needs[proved.rule], pairings[proved.pairing]
             why = f"{need.label} waits for it."
@@ -76,7 +76,7 @@ class Measuring:
 
     def _of_resources(self) -> Iterator[tuple[_Key, Measurement]]:
         for proved in self.proof.resources.values():
-            if not proved.judged or proved.verdict is not Verdict.UNKNOWN:
+            if not proved.judged or proved.verdict is not Verdict.UNKNOWN or proved.only_warns:
                 continue
             resource = self.model.resources[proved.resource]
             why = f"The sum of {resource.label} waits for it."

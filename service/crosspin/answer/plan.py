@@ -8,7 +8,7 @@ from crosspin.answer.circuit_lines import CircuitPlan
 from crosspin.answer.figure_lines import FigureLine, SpeedTableLine
 from crosspin.answer.told import Told as Told
 from crosspin.knockon.ask import Ask
-from crosspin.model.schema import Verdict
+from crosspin.model.schema import Severity, Verdict
 
 
 class Action(StrEnum):
@@ -183,6 +183,22 @@ class Discrepancy(Told):
     sentence: str
 
 
+class WarningLine(Told):
+    """What is worth knowing and holds no plan up: a criterion, need, renewal or resource that only warns or informs.
+
+    `id` is the joint or pairing that it was found at, or the resource; `rule` is the criterion, need, renewal or
+    resource that says so.  `was_so_already`: both parts were received and stay, so the plan has no part in it.
+    """
+
+    id: str
+    rule: str
+    sentence: str
+    severity: Severity
+    safety_critical: bool
+    was_so_already: bool
+    evidence: tuple[str, ...] = ()
+
+
 class Totals(Told):
     """Money in the shop's currency: parts as ordered, hours of all work and remedies at the shop's rate."""
 
@@ -212,6 +228,7 @@ class Plan(Told):
     checks: tuple[Check, ...]
     cautions: tuple[Advice, ...]
     discrepancies: tuple[Discrepancy, ...]
+    warnings: tuple[WarningLine, ...]
     figures: tuple[FigureLine, ...]
     speeds: tuple[SpeedTableLine, ...]
     circuits: CircuitPlan | None
@@ -247,13 +264,17 @@ class Contradiction(Told):
 
 
 class CriterionLine(Told):
-    """One criterion on two parts: both readings, the verdict, and what to measure where it is unknown."""
+    """One criterion on two parts: both readings, the verdict, and what to measure where it is unknown.
+
+    Where `severity` is only to warn or to inform, the parts go together whatever the verdict.
+    """
 
     joint_kind: str
     criterion: str
     left: str
     right: str
     verdict: Verdict
+    severity: Severity
     sentence: str
     remedies: tuple[str, ...]
     evidence: tuple[str, ...]

@@ -22,6 +22,7 @@ from crosspin.answer.plan import (
     Totals,
 )
 from crosspin.answer.reasons import Reasons, Scene
+from crosspin.answer.warnings import Warnings
 from crosspin.answer.work import WorkList
 from crosspin.knockon import proposal as proposed
 from crosspin.knockon.ask import Ask
@@ -83,6 +84,7 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
         checks=_in_order(scene.model, (*figures.checks({m.joint for m in proposal.mendings}), *jobs.checks())),
         cautions=jobs.cautions(work),
         discrepancies=joints.discrepancies(proof),
+        warnings=Warnings(scene, joints, proof).lines(),
         figures=figures.lines,
         speeds=figures.tables(),
         circuits=fed,

@@ -8,7 +8,7 @@ from itertools import groupby
 from crosspin.answer.circuit_text import circuit_rows
 from crosspin.answer.figure_text import figure_rows
 from crosspin.answer.places import both_sides, place, places, places_by_side
-from crosspin.answer.plan import Action, Contradiction, Cost, Plan, Reason, Step, WishLine
+from crosspin.answer.plan import Action, Contradiction, Cost, Plan, Reason, Step, WarningLine, WishLine
 from crosspin.figures.exact import spell
 
 WIDTH = 100
@@ -57,6 +57,7 @@ def _plan(plan: Plan) -> list[str]:
     out += _section("Asked", _steps(asked, currency))
     out += _section("Also needed", _steps(needed, currency))
     out += _section("Measure first", _measurements(plan))
+    out += _section("Worth knowing", (line for w in plan.warnings for line in _wrapped(_warning(w), 4, "  !")))
     out += _section("Modified", _modifications(plan))
     out += _section("To do", _work(plan))
     out += _section("Order", _order(plan))
@@ -203,6 +204,13 @@ def _order(plan: Plan) -> Iterable[str]:
         kit = "kit, " if o.is_kit else ""
         text = f"{o.label} [{o.id}]: {kit}{_money(o.each)} each, {_money(o.total)}; {stock}"
         yield from _wrapped(text, 6, f"  {o.quantity} x")
+
+
+def _warning(warning: WarningLine) -> str:
+    safety = "Safety: " if warning.safety_critical else ""
+    already = " It was so already." if warning.was_so_already else ""
+    evidence = f" ({'; '.join(warning.evidence)})" if warning.evidence else ""
+    return f"{safety}{warning.sentence}{already}{evidence}"
 
 
 def _discrepancies(plan: Plan) -> Iterable[str]:

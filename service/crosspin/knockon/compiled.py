@@ -68,7 +68,8 @@ class Facet:
 
 @dataclass(frozen=True, eq=False)
 class Ruling:
-    """One joint kind, need or renewal: the facets of its two sides and the packed cost of every pair."""
+    """One joint kind, need or renewal that a plan is held to: the facets of its two sides and the packed cost of every
+    pair."""
 
     id: str
     first: Facet
@@ -228,7 +229,8 @@ class Compiled:
         self.reach = Reach(model, layout)
         self.weights = self._weigh()
         self.gauges = Gauges(model, self.reach, self.weights)
-        self.tallies = [Tally(model, catalog, r) for _, r in sorted(model.resources.items())]
+        self.tallies = [Tally(model, catalog, r) for _, r in sorted(model.resources.items()) if r.severity.constrains]
+        self._ends = self._constraining_ends()
         self.rulings = self._rule(before)
         self.links, facets = self._link()
         same = self._same_as(before, facets) if before is not None else {}
@@ -293,14 +295,15 @@ class Compiled:
     def _rule(self, before: "Compiled | None") -> dict[str, Ruling]:
         model, catalog = self.model, self.catalog
         rulings: dict[str, Ruling] = {}
-        for kind in sorted({j.joint_kind for j in self.layout.joints}):
+        ruled = {rule for _, rule, _, _ in self._ends}
+        for kind in sorted(ruled & model.joint_kinds.keys()):
             mating = Mating(model, catalog, model.joint_kinds[kind], self.weights, self.stocked)
             earlier = before.rulings[kind].mating if before is not None else None
             if earlier is not None:
                 mating.take_over(earlier)
             first, second = (Facet(f"{kind}/{hand}", partial(mating.code, hand), 2) for hand in (Hand.LEFT, Hand.RIGHT))
             rulings[kind] = Ruling(kind, first, second, mating, None, None)
-        for name in sorted({p.rule for p in self.layout.pairings}):
+        for name in sorted(ruled - model.joint_kinds.keys()):
             rule: Need | Renewal
             if name in model.needs:
                 rule = need = model.needs[name]
@@ -316,13 +319,22 @@ class Compiled:
             rulings[name] = Ruling(name, first, second, None, rule, table)
         return rulings
 
+    def _constraining_ends(self) -> list[tuple[str, str, str, str]]:
+        """Id, rule and both positions of the joints and pairings that a plan is held to, by id; what only warns or
+        informs costs nothing and bars nothing, so the search need not see it."""
+        model, layout = self.model, self.layout
+        rules: dict[str, Need | Renewal] = {**model.needs, **model.renewals}
+        ends = [
+            (j.id, j.joint_kind, j.left, j.right) for j in layout.joints if model.joint_kinds[j.joint_kind].constraining
+        ]
+        ends += [(p.id, p.rule, p.when, p.then) for p in layout.pairings if rules[p.rule].severity.constrains]
+        return sorted(ends)
+
     def _link(self) -> tuple[dict[str, dict[str, tuple[Link, ...]]], dict[str, dict[str, Facet]]]:
         """The links of every position by neighbour, and the facets that look at every role."""
-        ends = [(j.id, j.joint_kind, j.left, j.right) for j in self.layout.joints]
-        ends += [(p.id, p.rule, p.when, p.then) for p in self.layout.pairings]
         links: dict[str, dict[str, tuple[Link, ...]]] = {path: {} for path in self.positions}
         facets: dict[str, dict[str, Facet]] = {role: {} for role in self._classes}
-        for identifier, rule, first, second in sorted(ends):
+        for identifier, rule, first, second in self._ends:
             link = Link(identifier, self.rulings[rule], first, second)
             for path, other in ((first, second), (second, first)):
                 links[path][other] = (*links[path].get(other, ()), link)

@@ -94,7 +94,8 @@ class Explanation:
             held = instead.get(path) or self.held[path]
             return probe.read(self.compiled.model, self.compiled.catalog, held.part, held.fresh)
 
-        return View(lambda leaf: (element(leaf.path, leaf.probe),), self.opening.came)
+        beside = (self._view, frozenset(instead)) if instead else None
+        return View(lambda leaf: (element(leaf.path, leaf.probe),), self.opening.came, beside)
 
     def _judged(self, gauge: Gauge, view: View) -> Judgement:
         return gauge.judge(view.reading(gauge), self.opening.before(gauge))
@@ -150,6 +151,8 @@ class Explanation:
         passed: list[Cause] = []
         open_: list[Cause] = []
         for gauge in self._touched(instead):
+            if gauge.id not in self.opening.barring:
+                continue
             judged = self._judged(gauge, view)
             unsafe = judged.unsafe and not self._judged(gauge, self._view).unsafe
             if not judged.barred and not unsafe:
@@ -317,6 +320,8 @@ class Explanation:
         domain = self.opening.domains[path]
         barred = np.zeros(len(domain), dtype=np.int64)
         for gauge in self.compiled.gauges.at.get(path, ()):
+            if gauge.id not in self.opening.barring:
+                continue
             probes = [leaf.probe for leaf in gauge.leaves if leaf.path == path]
             columns = [domain.seen(probe) for probe in probes]
             known: dict[tuple[Element, ...], bool] = {}

@@ -373,18 +373,29 @@ class Gauge:
 
 
 class View:
-    """What every node comes to where each position can bring several elements: what `leaf` says of it."""
+    """What every node comes to where each position can bring several elements: what `leaf` says of it.
 
-    def __init__(self, leaf: Callable[[Leaf], Elements], received: "View | None" = None) -> None:
+    Where it differs from another view (`beside`) at some positions only, the rest is taken from that.
+    """
+
+    def __init__(
+        self,
+        leaf: Callable[[Leaf], Elements],
+        received: "View | None" = None,
+        beside: "tuple[View, frozenset[str]] | None" = None,
+    ) -> None:
         self._leaf = leaf
         self._received = received or self
+        self._beside = beside
         self._known: dict[Node, Elements] = {}
 
     def of(self, node: Node) -> Elements:
         """The distinct elements of a node.  Raises SearchLimit."""
         known = self._known.get(node)
         if known is None:
-            if isinstance(node, Leaf):
+            if self._beside is not None and node.parties.isdisjoint(self._beside[1]):
+                known = self._beside[0].of(node)
+            elif isinstance(node, Leaf):
                 known = self._leaf(node)
             elif isinstance(node, AsReceived):
                 known = self._received.of(node.node)

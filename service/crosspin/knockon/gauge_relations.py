@@ -138,6 +138,9 @@ class GaugeRelations:
 
 def _classes(table: npt.NDArray[np.integer], axis: int) -> tuple[Places, Places]:
     """Which slices along an axis are alike: the class of each, and the first slice of each class."""
-    slices = np.moveaxis(table, axis, 0).reshape(table.shape[axis], -1)
-    _, first, classes = np.unique(slices, axis=0, return_index=True, return_inverse=True)
-    return classes.ravel(), first
+    slices = np.ascontiguousarray(np.moveaxis(table, axis, 0)).reshape(table.shape[axis], -1)
+    numbered: dict[bytes, int] = {}
+    classes = np.array([numbered.setdefault(one.tobytes(), len(numbered)) for one in slices], dtype=np.intp)
+    first = np.zeros(len(numbered), dtype=np.intp)
+    first[classes[::-1]] = np.arange(classes.size, dtype=np.intp)[::-1]
+    return classes, first

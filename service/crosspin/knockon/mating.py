@@ -72,7 +72,7 @@ def operation_money(model: Model, remedy: Remedy) -> Decimal:
 
 
 class Mating:
-    """One joint kind over every pair of specs in the catalog.
+    """One joint kind over every pair of specs in the catalog, by the criteria that a plan is held to.
 
     With `stocked`, only adapters that are known to lie on the shelf mend anything.
     """
@@ -91,7 +91,7 @@ class Mating:
         self._codes = {
             hand: {spec: code for code, spec in enumerate(specs, _FIRST_SPEC)} for hand, specs in self._specs.items()
         }
-        remedies = (model.remedies[name] for criterion in kind.criteria for name in criterion.remedies)
+        remedies = (model.remedies[name] for criterion in kind.constraining for name in criterion.remedies)
         kinds = {remedy.adapter_kind for remedy in remedies if remedy.adapter_kind is not None}
         self._adapters = {name: catalog.classes(model, name) for name in sorted(kinds)}
         self._outcomes: dict[tuple[int, int], Outcome] = {}
@@ -154,6 +154,8 @@ class Mating:
         blocked, repairs, unsafe_left, unsafe_right = [], [], [], []
         unknown = False
         for finding in findings:
+            if not finding.criterion.severity.constrains:
+                continue
             if finding.verdict is Verdict.CLASHES:
                 repair = self._repair(finding, left, right)
                 if repair is None:
@@ -254,7 +256,7 @@ class Mating:
         shape = len(readings[Hand.LEFT]), len(readings[Hand.RIGHT])
         barred, mendable, unknown = (np.zeros(shape, dtype=bool) for _ in range(3))
         unsafe_left, unsafe_right = (np.zeros(size, dtype=bool) for size in shape)
-        for criterion in self.kind.criteria:
+        for criterion in self.kind.constraining:
             judged = Pairwise(criterion, readings[Hand.LEFT], readings[Hand.RIGHT], self._many)
             clash = mendable if criterion.remedies else barred
             clash |= judged.clash
@@ -271,7 +273,7 @@ class Mating:
             else:
                 open_cost[row, column] += weights.money(outcome.money)
         matrix = np.zeros((2 * (BLANK + shape[0]), 2 * (BLANK + shape[1])), dtype=np.int64)
-        lacking = INFINITE if self.kind.criteria else 0
+        lacking = INFINITE if self.kind.constraining else 0
         for left_fresh, right_fresh in ((0, 1), (1, 0), (1, 1)):
             face = matrix[left_fresh::2, right_fresh::2]
             unsafe = unsafe_left[:, None] & bool(left_fresh) | unsafe_right & bool(right_fresh)
@@ -302,7 +304,7 @@ def _allowed(remedy: Remedy, finding: Finding) -> bool:
 def dearest_repairs(model: Model, kind: JointKind, dearest_part: Mapping[str, Decimal]) -> Decimal:
     """A bound on what mending one joint of this kind can cost; `dearest_part` by adapter kind."""
     total = Decimal(0)
-    for criterion in kind.criteria:
+    for criterion in kind.constraining:
         remedies = [model.remedies[name] for name in criterion.remedies]
         total += max(
             (operation_money(model, r) + dearest_part.get(r.adapter_kind or "", Decimal(0)) for r in remedies),

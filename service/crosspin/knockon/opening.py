@@ -13,6 +13,7 @@ given value at an open position is found among plans that leave every closed pos
 """
 
 from collections.abc import Iterable
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -151,13 +152,22 @@ class Opening:
             closed = [path for path in sorted(gauge.parties) if path not in self.domains and self._may_change(path)]
             if not closed:
                 continue
-            try:
-                most = int(view.costs(gauge, self.before(gauge)).max())
-            except SearchLimit:  # too many to tell, so it may
-                most = INFINITE
-            if most >= self.compiled.weights.unsafe:
+            if self._may_bar(view, gauge):
                 found.update(closed)
         return found
+
+    def _may_bar(self, view: View, gauge: Gauge) -> bool:
+        """Whether live values could take a gauge beyond a limit, or leave it unsafe."""
+        try:
+            return int(view.costs(gauge, self.before(gauge)).max()) >= self.compiled.weights.unsafe
+        except SearchLimit:  # too many to tell, so they may
+            return True
+
+    @cached_property
+    def barring(self) -> frozenset[str]:
+        """The gauges, by name, that live values could take beyond a limit, or leave unsafe."""
+        view = self.view()
+        return frozenset(gauge.id for gauge in self.touched() if self._may_bar(view, gauge))
 
     def _may_change(self, path: str) -> bool:
         """Whether a closed position could hold anything but what was received."""

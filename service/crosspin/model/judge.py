@@ -4,7 +4,7 @@ This is the compiled reading of `ontology/comparators.ttl`; the rules in `ontolo
 same verdicts on the graph, and a test holds the two together on every pair of seed parts.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Protocol
@@ -113,6 +113,11 @@ def judge_criterion(criterion: Criterion, left: Readings, right: Readings, many:
     else:
         verdict = Verdict.CLASHES
     return Finding(criterion, verdict, left_values, right_values, high, disputed)
+
+
+def joint_verdict(findings: Iterable[Finding]) -> Verdict:
+    """What criteria that a plan is held to say together; what only warns or informs leaves the joint as it is."""
+    return overall([finding.verdict for finding in findings if finding.criterion.severity.constrains])
 
 
 def overall(verdicts: list[Verdict]) -> Verdict:

@@ -37,6 +37,7 @@ from crosspin.model.schema import (
     Resource,
     Role,
     Scope,
+    Severity,
     Shop,
     Term,
     Unit,
@@ -174,12 +175,14 @@ def _role(r: Reader, node: Node) -> Role:
     )
 
 
-def _criterion(r: Reader, node: Node, critical: bool = False) -> Criterion:
+def _criterion(r: Reader, node: Node, critical: bool = False, severity: str | None = None) -> Criterion:
     constants = r.literals(node, "constant")
     constant: Decimal | str | None = None
     if constants:
         numeric = constants[0].datatype.value.rpartition("#")[2] in ("decimal", "integer")
         constant = canonical(Decimal(constants[0].value)) if numeric else constants[0].value
+    critical = critical or r.flag(node, "isSafetyCritical")
+    unsaid = Severity.HURTS_SOMEONE if critical else Severity.STOPS_ASSEMBLY
     right = r.maybe_id(node, "rightDimension")
     if (right is None) == (constant is None):
         raise BrokenOntology(f"{node} needs either cp:rightDimension or cp:constant, not both or neither")
@@ -195,7 +198,8 @@ def _criterion(r: Reader, node: Node, critical: bool = False) -> Criterion:
         upper=r.maybe_number(node, "upper"),
         says_clash=r.text(node, "saysClash"),
         says_fit=r.maybe_text(node, "saysFit"),
-        safety_critical=critical or r.flag(node, "isSafetyCritical"),
+        safety_critical=critical,
+        severity=Severity(r.maybe_id(node, "severity") or severity or unsaid),
         remedies=r.ids(node, "hasRemedy"),
         evidence=r.ids(node, "hasEvidence"),
     )
@@ -207,7 +211,8 @@ def _joint_kind(r: Reader, node: Node, roles: dict[str, Role]) -> JointKind:
         if name not in roles:
             raise BrokenOntology(f"{node} names cp:{name}, which is no role")
     critical = r.flag(node, "isSafetyCritical")
-    criteria = tuple(_criterion(r, c, critical) for c in r.facts.all(node, DEF + "hasCriterion"))
+    severity = r.maybe_id(node, "severity")
+    criteria = tuple(_criterion(r, c, critical, severity) for c in r.facts.all(node, DEF + "hasCriterion"))
     if not criteria:
         raise BrokenOntology(f"{node} has no cp:hasCriterion; a joint kind needs at least one")
     return JointKind(
@@ -249,7 +254,7 @@ def _need(r: Reader, node: Node) -> Need:
         only_at=r.maybe_id(node, "onlyAt"),
         only_on=r.maybe_id(node, "onlyOn"),
         says=r.text(node, "says"),
-        severity=r.id(node, "severity"),
+        severity=Severity(r.id(node, "severity")),
         evidence=r.ids(node, "hasEvidence"),
     )
 
@@ -269,7 +274,7 @@ def _renewal(r: Reader, node: Node, roles: dict[str, Role]) -> Renewal:
         only_at=r.maybe_id(node, "onlyAt"),
         only_on=r.maybe_id(node, "onlyOn"),
         says=r.text(node, "says"),
-        severity=r.id(node, "severity"),
+        severity=Severity(r.id(node, "severity")),
         evidence=r.ids(node, "hasEvidence"),
     )
 
@@ -282,7 +287,7 @@ def _resource(r: Reader, node: Node) -> Resource:
         supply_feature=r.id(node, "supplyFeature"),
         supply_dimension=r.id(node, "supplyDimension"),
         says=r.text(node, "says"),
-        severity=r.id(node, "severity"),
+        severity=Severity(r.id(node, "severity")),
         evidence=r.ids(node, "hasEvidence"),
     )
 

@@ -87,7 +87,7 @@ def _figure(r: Reader, node: Node) -> Figure:
 
 def _limits(r: Reader, node: Node) -> tuple[Limit, ...]:
     """The limits, named as the completion rules name the criteria that they are."""
-    severe = any(r.flag(severity, "decides") for severity in r.facts.all(node, DEF + "severity"))
+    severe = any(r.flag(severity, "holdsPlans") for severity in r.facts.all(node, DEF + "severity"))
     found = []
     for sense, word in ((Sense.LEAST, "atLeast"), (Sense.MOST, "atMost")):
         for n in r.facts.all(node, DEF + word):

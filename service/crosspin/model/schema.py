@@ -62,6 +62,21 @@ class Hand(StrEnum):
     RIGHT = "rightPart"
 
 
+class Severity(StrEnum):
+    """How bad it is when a rule is overlooked (`ontology/core.ttl` defines each)."""
+
+    STOPS_ASSEMBLY = "stopsAssembly"
+    HURTS_SOMEONE = "hurtsSomeone"
+    COSTS_DEARLY = "costsDearly"
+    WARNS = "warns"
+    INFORMS = "informs"
+
+    @property
+    def constrains(self) -> bool:
+        """Whether a plan is held to the rule; what warns or informs is reported and never buys a part."""
+        return self not in (Severity.WARNS, Severity.INFORMS)
+
+
 class Dimension(Term):
     """A measured or coded quantity of a feature kind.
 
@@ -133,6 +148,7 @@ class Criterion(Frozen):
     says_clash: str
     says_fit: str | None = None
     safety_critical: bool = False
+    severity: Severity = Severity.STOPS_ASSEMBLY
     remedies: tuple[str, ...] = ()
     evidence: tuple[str, ...] = ()
 
@@ -177,6 +193,11 @@ class JointKind(Term):
     criteria: tuple[Criterion, ...]
     evidence: tuple[str, ...] = ()
 
+    @property
+    def constraining(self) -> tuple[Criterion, ...]:
+        """The criteria that a plan is held to."""
+        return tuple(criterion for criterion in self.criteria if criterion.severity.constrains)
+
 
 class Condition(Frozen):
     """A test on one part: of a kind and, where `dimension` is set, with a reading that is one of
@@ -203,7 +224,7 @@ class Need(Term):
     only_at: str | None = None
     only_on: str | None = None
     says: str
-    severity: str
+    severity: Severity
     evidence: tuple[str, ...] = ()
 
 
@@ -219,7 +240,7 @@ class Renewal(Term):
     only_at: str | None = None
     only_on: str | None = None
     says: str
-    severity: str
+    severity: Severity
     evidence: tuple[str, ...] = ()
 
 
@@ -231,7 +252,7 @@ class Resource(Term):
     supply_feature: str
     supply_dimension: str
     says: str
-    severity: str
+    severity: Severity
     evidence: tuple[str, ...] = ()
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from pyoxigraph import NamedNode, Quad
 
 from crosspin.catalog.catalog import Catalog
-from crosspin.model.judge import judge_joint, overall
+from crosspin.model.judge import joint_verdict, judge_joint
 from crosspin.model.read import read_model
 from crosspin.model.reader import BrokenOntology
 from crosspin.model.schema import JointKind, Model, Part, Verdict
@@ -228,7 +228,7 @@ def _someone_fits(model: Model, catalog: Catalog, kind: JointKind) -> bool:
     lefts = _told_apart(model, catalog, kind.left_kind, kind.left_feature)
     rights = _told_apart(model, catalog, kind.right_kind, kind.right_feature)
     return any(
-        overall([f.verdict for f in judge_joint(kind, left, right, catalog.specs, many)]) is Verdict.FITS
+        joint_verdict(judge_joint(kind, left, right, catalog.specs, many)) is Verdict.FITS
         for left in lefts
         for right in rights
     )

@@ -8,7 +8,8 @@ from crosspin.model.schema import Hand, Value, Verdict
 @dataclass(frozen=True, slots=True)
 class ProvedFinding:
     """What one criterion says of one joint, or one limit of a figure: the readings it saw, the parts whose reading is
-    wanting, and the remedy that mends it.  `so_already`: the figure was beyond the limit already, and is no worse."""
+    wanting, and the remedy that mends it.  `only_warns`: the plan is not held to it.  `so_already`: the figure was
+    beyond the limit already, and is no worse."""
 
     criterion: str
     verdict: Verdict
@@ -18,7 +19,8 @@ class ProvedFinding:
     wants: tuple[Hand, ...]
     disputed: bool
     remedy: str | None
-    so_already: bool = False
+    only_warns: bool
+    so_already: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,22 +54,26 @@ class ProvedFigure:
 
 @dataclass(frozen=True, slots=True)
 class ProvedNeed:
-    """A need or renewal: the pairing, what spoke (`rule`, for the part at `source`), and of which `position`."""
+    """A need or renewal: the pairing, what spoke (`rule`, for the part at `source`), and of which `position`.
+    `only_warns`: the plan is not held to it."""
 
     pairing: str
     rule: str
     source: str
     position: str
     verdict: Verdict
+    only_warns: bool
 
 
 @dataclass(frozen=True, slots=True)
 class ProvedResource:
-    """A resource in which some part has a share; judged where one of them is changed."""
+    """A resource in which some part has a share; judged where one of them is changed.  `only_warns`: the plan is not
+    held to it."""
 
     resource: str
     verdict: Verdict
     judged: bool
+    only_warns: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +109,7 @@ class Proof:
     outcomes        what consequences bring, the cautions of their operations included
     mended          the operations of the remedies
     discrepancies   ids of joints between received parts that clash on record and are not judged
+    came_with       what only warns or informs of two received parts that stay: joint and criterion
     """
 
     joints: dict[str, ProvedJoint]
@@ -112,6 +119,7 @@ class Proof:
     outcomes: tuple[Outcome, ...]
     mended: tuple[MendingWork, ...]
     discrepancies: tuple[str, ...]
+    came_with: tuple[tuple[str, str], ...]
 
 
 class Disproved(Exception):

@@ -19,7 +19,7 @@ from crosspin.rules.derivation import THE_PLAN, Derivations, Deriver
 from crosspin.rules.plan_graph import PlanGraph, Written
 from crosspin.rules.plan_nodes import PLAN
 from crosspin.rules.proof import Disproved, Proof, ProvedJoint
-from crosspin.rules.read_proof import Conclusions, read_discrepancies, read_faults, read_proof
+from crosspin.rules.read_proof import Conclusions, read_discrepancies, read_faults, read_proof, read_warnings
 from crosspin.rules.reasoner import Origin, Reasoner, Subject
 from crosspin.rules.why_not import Asker, Standing, WhyNot
 from crosspin.store.describe import source_of
@@ -57,6 +57,7 @@ class _Received:
     origin: Origin
     conclusions: Conclusions
     discrepancies: tuple[str, ...]
+    warnings: tuple[tuple[str, str], ...]
 
 
 class _Memory:
@@ -138,7 +139,13 @@ class Prover:
         received = self._received(vehicle)
         changed = self._reasoner.difference(received.origin, plan, settled)
         found = received.conclusions.changed(changed.more, changed.less)
-        proof = read_proof(found, known, self._stay_and_clash(vehicle, proposal, received.discrepancies))
+        stays = self._between_what_stays(vehicle, proposal)
+        proof = read_proof(
+            found,
+            known,
+            tuple(joint for joint in received.discrepancies if joint in stays),
+            tuple((joint, criterion) for joint, criterion in received.warnings if joint in stays),
+        )
         disagreements = (*read_faults(found), *_denied(proof), *self._miscounted(vehicle, proposal, proof))
         if disagreements:
             raise Disproved(disagreements)
@@ -218,11 +225,11 @@ class Prover:
         )
         return Asker(self._model, self._catalog, self._model.layouts[vehicle.layout], standing).why_not(rule, about)
 
-    def _stay_and_clash(self, vehicle: Vehicle, proposal: Proposal, discrepancies: Iterable[str]) -> tuple[str, ...]:
-        """Joints between received parts that clash on record, and that the plan leaves as they are."""
+    def _between_what_stays(self, vehicle: Vehicle, proposal: Proposal) -> frozenset[str]:
+        """The joints between positions that the plan leaves as they are."""
         stays = {path for path, choice in proposal.choices.items() if choice.state is State.RECEIVED}
-        joints = self._joints[vehicle.layout]
-        return tuple(name for name in discrepancies if {joints[name].left, joints[name].right} <= stays)
+        joints = self._joints[vehicle.layout].items()
+        return frozenset(name for name, joint in joints if {joint.left, joint.right} <= stays)
 
     def _received(self, vehicle: Vehicle) -> _Received:
         """What the rules say of a vehicle that is left as it was received."""
@@ -238,7 +245,13 @@ class Prover:
             came = self._plan_graph.received(vehicle)
             derived = self._reasoner.derive(came)
             shown = Conclusions(chain(came.build, *(quads for _, quads in derived)), layout)
-            kept = _Received(written, origin, Conclusions(origin.holds, layout), read_discrepancies(shown))
+            kept = _Received(
+                written,
+                origin,
+                Conclusions(origin.holds, layout),
+                read_discrepancies(shown),
+                read_warnings(shown),
+            )
         self._memory.keep_received(vehicle.id, kept)
         return kept
 
@@ -252,8 +265,12 @@ class Prover:
             for verdict in (
                 *(joint.verdict for joint in judged),
                 *(figure.verdict for figure in figures if not figure.was_open),
-                *(need.verdict for need in proof.needs.values()),
-                *(resource.verdict for resource in proof.resources.values() if resource.judged),
+                *(need.verdict for need in proof.needs.values() if not need.only_warns),
+                *(
+                    resource.verdict
+                    for resource in proof.resources.values()
+                    if resource.judged and not resource.only_warns
+                ),
             )
         )
         wished = {path for path, wishes in proposal.asked.items() if any(not w.startswith("keep/") for w in wishes)}
@@ -298,7 +315,9 @@ def _denied(proof: Proof) -> Iterator[str]:
     for joint in proof.joints.values():
         if joint.judged and joint.verdict is Verdict.CLASHES:
             failing = ", ".join(
-                f.criterion for f in joint.findings if f.verdict is Verdict.CLASHES and f.remedy is None
+                f.criterion
+                for f in joint.findings
+                if f.verdict is Verdict.CLASHES and f.remedy is None and not f.only_warns
             )
             yield f"{joint.joint} clashes by {failing}."
     for figure in proof.figures.values():
@@ -306,8 +325,8 @@ def _denied(proof: Proof) -> Iterator[str]:
             passed = [f for f in figure.findings if f.verdict is Verdict.CLASHES and not (f.remedy or f.so_already)]
             yield f"{figure.figure} is beyond {', '.join(finding.criterion for finding in passed)}."
     for need in proof.needs.values():
-        if need.verdict is Verdict.CLASHES:
+        if need.verdict is Verdict.CLASHES and not need.only_warns:
             yield f"{need.rule} of {need.source} is not met at {need.position}."
     for resource in proof.resources.values():
-        if resource.judged and resource.verdict is Verdict.CLASHES:
+        if resource.judged and resource.verdict is Verdict.CLASHES and not resource.only_warns:
             yield f"{resource.resource} is overdrawn."

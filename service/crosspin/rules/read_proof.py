@@ -122,7 +122,22 @@ def read_discrepancies(found: Conclusions) -> tuple[str, ...]:
     return tuple(sorted(found.place(found.iri(d, "onContact"), "ofJoint") for d in found.members("Discrepancy")))
 
 
-def read_proof(found: Conclusions, known: Mapping[str, ProvedJoint], discrepancies: tuple[str, ...]) -> Proof:
+def read_warnings(found: Conclusions) -> tuple[tuple[str, str], ...]:
+    """What only warns or informs of received parts: joint and criterion."""
+    told = (
+        (found.place(found.iri(finding, "onContact"), "ofJoint"), found.term(finding, "byCriterion"))
+        for finding in found.members("Finding")
+        if found.flag(finding, "onlyWarns") and found.verdict(finding) is Verdict.CLASHES
+    )
+    return tuple(sorted(told))
+
+
+def read_proof(
+    found: Conclusions,
+    known: Mapping[str, ProvedJoint],
+    discrepancies: tuple[str, ...],
+    came_with: tuple[tuple[str, str], ...],
+) -> Proof:
     """Everything that the rules say of a plan, beside what they said before: of joints that are `known`, and of
     the vehicle as received.
 
@@ -156,6 +171,7 @@ def read_proof(found: Conclusions, known: Mapping[str, ProvedJoint], discrepanci
             for work in found.objects(node, "brings")
         ),
         discrepancies=discrepancies,
+        came_with=came_with,
     )
 
 
@@ -241,6 +257,7 @@ def _finding(found: Conclusions, node: str) -> ProvedFinding:
         disputed=found.flag(node, "isDisputed"),
         remedy=found.term(mendings[0].value, "byRemedy") if mendings else None,
         so_already=found.flag(node, "wasSoAlready"),
+        only_warns=found.flag(node, "onlyWarns"),
     )
 
 
@@ -251,10 +268,14 @@ def _need(found: Conclusions, node: str) -> ProvedNeed:
         source=found.at(node),
         position=found.place(node, "onPosition"),
         verdict=found.verdict(node),
+        only_warns=found.flag(node, "onlyWarns"),
     )
 
 
 def _resource(found: Conclusions, node: str) -> ProvedResource:
     return ProvedResource(
-        resource=found.term(node, "ofRule"), verdict=found.verdict(node), judged=found.flag(node, "isJudged")
+        resource=found.term(node, "ofRule"),
+        verdict=found.verdict(node),
+        judged=found.flag(node, "isJudged"),
+        only_warns=found.flag(node, "onlyWarns"),
     )

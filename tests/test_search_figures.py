@@ -1,0 +1,81 @@
+"""Figures whose limits decide: the search held against an integer programme and against trying every plan.
+
+The reference works figures out on fractions from the published JSON (search/figure_reference.py); the integer
+programme is solved by OR-Tools CP-SAT.
+"""
+
+from hypothesis import assume, given, settings
+
+from crosspin.knockon.proposal import Conflict, Proposal
+from search.answers import answer, catalog_json, held, plan, plan_of, rank
+from search.figure_reference import FigureReference
+from search.figure_worlds import figure_worlds
+from search.worlds import World
+from test_search_optimum import BRUTE_LIMIT, SLOW
+
+MOST_COMBINATIONS = 20_000
+
+
+def reference(world: World) -> FigureReference:
+    """The reference, which is given nothing but JSON; worlds too wide for it do not count."""
+    ref = FigureReference(
+        world.model.model_dump(mode="json"), catalog_json(world.catalog), world.ask.model_dump(mode="json")
+    )
+    domains = ref.domains(ref.every_wish())
+    combinations = 0
+    for figure, station in ref.gauges:
+        size = 1
+        for path in ref.parties(figure, station):
+            size *= len(domains[path])
+        combinations += size
+    assume(combinations <= MOST_COMBINATIONS)
+    return ref
+
+
+@settings(max_examples=200, deadline=None, suppress_health_check=SLOW)
+@given(figure_worlds())
+def test_cost_with_figures_is_the_optimum(world: World) -> None:
+    ref = reference(world)
+    found = answer(world)
+    best = ref.solve()
+    if best is None:
+        assert isinstance(found, Conflict)
+    else:
+        assert isinstance(found, Proposal)
+        assert rank(found.cost) == best
+
+
+@settings(max_examples=80, deadline=None, suppress_health_check=SLOW)
+@given(figure_worlds(most_roles=4, most_parts=3))
+def test_plan_with_figures_is_the_preferred_one_of_all_that_are_best(world: World) -> None:
+    ref = reference(world)
+    found = answer(world)
+    size = 1
+    for domain in ref.domains(ref.every_wish()).values():
+        size *= len(domain)
+    assume(size <= BRUTE_LIMIT)
+    plans = list(ref.enumerate_plans(ref.every_wish()))
+    if not plans:
+        assert isinstance(found, Conflict)
+        return
+    assert isinstance(found, Proposal)
+    best = min(cost for _, cost in plans)
+    equal = [candidate for candidate, cost in plans if cost == best]
+    assert rank(found.cost) == best
+    assert plan(ref, found) == min(equal, key=ref.preference)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=SLOW)
+@given(figure_worlds(most_roles=5, most_parts=4))
+def test_every_alternative_with_figures_costs_what_the_whole_plan_costs_with_it(world: World) -> None:
+    ref = reference(world)
+    found = plan_of(world)
+    domains = ref.domains(ref.every_wish())
+    for path, alternatives in found.alternatives.items():
+        told = {held(ref, path, a.choice): rank(a.cost) for a in alternatives}
+        expected = {}
+        for option in domains[path]:
+            best = ref.solve(force={path: option})
+            if best is not None and option != held(ref, path, found.choices[path]):
+                expected[option] = best
+        assert told == expected
