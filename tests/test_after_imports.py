@@ -11,7 +11,7 @@ innerSpline.engagedLength,yokeEar.capDiameter,yokeEar.capSpan,yokeEar.clipStyle,
 shaftSpan.shaftLength,shaftMetal.shaftYield
 ,,EUR,,,,per-in,deg,mm,in,in,,mm,mm,MPa
 """
-SHAFT = "own-shaft,Inner shaft of our own,{price},6,,{teeth},24,45,42,1.188,3.625,full-circle,38.1,562,1100\n"
+SHAFT = "own-shaft,Inner shaft of our own,{price},6,,{teeth},24,45,42,1.21,3.7,full-circle,38.1,562,1100\n"
 RINGS = "id,label,price,stock,lacks,ringOutside.pilotDiameter,ringInside.centreBore\n,,EUR,,,mm,mm\n"
 RING = "own-ring,Centring ring of our own,{price},20,,108,106.1\n"
 TRUCK = """@prefix cp: <https://crosspin.example/def/> . @prefix part: <https://crosspin.example/id/part/> .
@@ -22,7 +22,7 @@ vehicle:own-truck a cp:Vehicle ; cp:identifier "own-truck" ; rdfs:label "truck o
   cp:carries [ a cp:Placement ; cp:atPath "front/left/inner-shaft" ; cp:holds part:own-shaft ] .
 """
 PATROL, HAULER = shipped()["hill-patrol"], shipped()["farm-hauler"]
-OWN = Ask(vehicle="own-truck", fit=(Fit(at="front/carrier", part="al-88-33"),))
+OWN = Ask(vehicle="own-truck", fit=(Fit(at="front/carrier", part="al-895-33"),))
 
 
 def told(desk: Desk, ask: Ask) -> str:

@@ -62,12 +62,12 @@ TABLES: list[tuple[str, str, str, str, str]] = [
     ("no row of units", "CoverGasket", "id,label\n", "test.csv", "units"),
     ("a row too short", "CoverGasket", HEAD + "a-1,A,1,1,,x\na-2,A,1\na-3,A,1,1,,x\n", "row 4", "cells"),
     ("an unusable id", "CoverGasket", HEAD + "Größe 1,A,1,1,,x\n", "row 3", "small letters"),
-    ("an id on record", "CoverGasket", HEAD + "cg-88,A,1,1,,x\n", "row 3", "id of its own"),
+    ("an id on record", "CoverGasket", HEAD + "cg-895,A,1,1,,x\n", "row 3", "id of its own"),
     ("an id twice", "CoverGasket", HEAD + "a-1,A,1,1,,x\na-1,B,1,1,,x\n", "row 4", "id of its own"),
     ("no label", "CoverGasket", HEAD + "a-1,,1,1,,x\n", "row 3", "what it is"),
-    ("a negative price", "CoverGasket", HEAD + "a-1,A,-1,1,,x\n", "row 3", "nought or more"),
-    ("a price in words", "CoverGasket", HEAD + "a-1,A,cheap,1,,x\n", "row 3", "digits"),
-    ("half a part in stock", "CoverGasket", HEAD + "a-1,A,1,1.5,,x\n", "row 3", "whole"),
+    ("a negative price", "CoverGasket", HEAD + "a-1,A,-1,1,,x\n", "row 3, column price", "zero or more"),
+    ("a price in words", "CoverGasket", HEAD + "a-1,A,cheap,1,,x\n", "row 3, column price", "digits"),
+    ("half a part in stock", "CoverGasket", HEAD + "a-1,A,1,1.5,,x\n", "row 3, column stock", "whole"),
     ("a feature lacking that there is not", "CoverGasket", HEAD + "a-1,A,1,1,nose,\n", "row 3", "gasketOutline"),
     ("a negative length", "InnerShaft", SHAFT + "a-1,A,-40\n", "innerSpline.engagedLength", "possible"),
     ("an absurd length", "InnerShaft", SHAFT + "a-1,A,40000\n", "innerSpline.engagedLength", "possible"),
@@ -110,14 +110,14 @@ def test_a_table_that_is_wrong(client: TestClient, kind: str, text: str, place: 
 
 def test_a_bad_row_in_the_middle_keeps_the_good_ones_out(client: TestClient) -> None:
     before = version(client)
-    text = HEAD + "".join(f"a-{i},A,{'-5' if i == 7 else '5'},1,,ten-bolt-88\n" for i in range(12))
+    text = HEAD + "".join(f"a-{i},A,{'-5' if i == 7 else '5'},1,,eleven-bolt-895\n" for i in range(12))
     (problem,) = refused(client, send(client, text), before)
     assert "row 10" in problem["place"]
     assert client.get("/v1/parts/a-0").status_code == 404
 
 
 def test_every_bad_row_is_named(client: TestClient) -> None:
-    text = HEAD + "".join(f"a-{i},A,{'-5' if i % 3 == 0 else '5'},1,,ten-bolt-88\n" for i in range(12))
+    text = HEAD + "".join(f"a-{i},A,{'-5' if i % 3 == 0 else '5'},1,,eleven-bolt-895\n" for i in range(12))
     problems = refused(client, send(client, text), version(client))
     assert [p["place"].split(",")[1].strip() for p in problems] == ["row 3", "row 6", "row 9", "row 12"]
 
@@ -164,13 +164,13 @@ GRAPHS: list[tuple[str, str, str, str]] = [
     ),
     (
         "a vehicle with a position that is not known",
-        TRUCK + "cp:carries [ cp:atPath 'front/nose' ; cp:holds part:cg-88 ] .",
+        TRUCK + "cp:carries [ cp:atPath 'front/nose' ; cp:holds part:cg-895 ] .",
         "front/nose",
         "path",
     ),
     (
         "a vehicle with a part of another kind",
-        TRUCK + "cp:carries [ cp:atPath 'front/carrier' ; cp:holds part:cg-88 ] .",
+        TRUCK + "cp:carries [ cp:atPath 'front/carrier' ; cp:holds part:cg-895 ] .",
         "front/carrier",
         "part",
     ),
@@ -218,7 +218,7 @@ def test_a_table_of_no_kind(client: TestClient) -> None:
 
 def test_a_part_that_others_have_cannot_be_taken_away() -> None:
     with own_client() as client:
-        one = HEAD + "a-1,A,5,1,,ten-bolt-88\n"
+        one = HEAD + "a-1,A,5,1,,eleven-bolt-895\n"
         assert send(client, one, source="own.csv").status_code == 201
         kit = "kit:a a cp:Kit ; rdfs:label 'A'@en ; cp:price 4 ; cp:hasLine [ cp:listsPart part:a-1 ; cp:quantity 1 ] ."
         assert send(client, PREFIXES + kit, TURTLE, source="kits.ttl").status_code == 201

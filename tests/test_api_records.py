@@ -66,20 +66,20 @@ def test_a_search_by_reading_finds_what_the_file_says() -> None:
 def test_a_search_by_code_and_by_two_readings() -> None:
     rows = rows_of("PinionYoke")
     teeth, cap = "yokeSpline.toothCount", "yokeJoint.capDiameter"
-    by_code = everything("/v1/parts", reading="gasketOutline.patternCode=ten-bolt-88")
+    by_code = everything("/v1/parts", reading="gasketOutline.patternCode=eleven-bolt-895")
     assert {i["id"] for i in by_code} == {
-        row["id"] for row in rows_of("CoverGasket") if row["gasketOutline.patternCode"] == "ten-bolt-88"
+        row["id"] for row in rows_of("CoverGasket") if row["gasketOutline.patternCode"] == "eleven-bolt-895"
     }
-    both = everything("/v1/parts", kind="PinionYoke", reading=[f"{teeth}=30", f"{cap}=29..31"])
+    both = everything("/v1/parts", kind="PinionYoke", reading=[f"{teeth}=31", f"{cap}=29..31"])
     assert {i["id"] for i in both} == {
-        row["id"] for row in rows if row[teeth] == "30" and row[cap] and 29 <= Decimal(row[cap]) * Decimal("25.4") <= 31
+        row["id"] for row in rows if row[teeth] == "31" and row[cap] and 29 <= Decimal(row[cap]) * Decimal("25.4") <= 31
     }
     assert both
 
 
 def test_a_search_by_words_price_and_stock() -> None:
-    by_words = everything("/v1/parts", text="LOCKER 33-tooth 8.8")
-    assert {i["id"] for i in by_words} >= {"al-88-33"}
+    by_words = everything("/v1/parts", text="LOCKER 33-tooth 8.95")
+    assert {i["id"] for i in by_words} >= {"al-895-33"}
     assert all("33-tooth" in i["label"] for i in by_words)
     for sold in (True, False):
         assert all((i["price"] is not None) is sold for i in everything("/v1/parts", orderable=sold, limit=200))
@@ -152,7 +152,7 @@ def test_mates_in_a_vehicle_say_where_and_why_not() -> None:
 
 
 def test_two_parts_that_do_not_fit_tell_both_readings() -> None:
-    told = client.get("/v1/fit", params={"one": "al-88-31", "other": "is-33-1188-3625-562"}).json()
+    told = client.get("/v1/fit", params={"one": "al-895-31", "other": "is-33-121-370-562"}).json()
     assert told["verdict"] == "clashes"
     teeth = next(c for c in told["criteria"] if c["criterion"].endswith("-toothCount"))
     assert {teeth["left"], teeth["right"]} == {"31", "33"}

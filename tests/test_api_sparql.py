@@ -280,7 +280,7 @@ def test_what_is_imported_can_be_queried_at_once() -> None:
     from crosspin.answer.desk import Desk
     from crosspin.api.examples import CSV, CSV_KIND
 
-    query = "ASK { <https://crosspin.example/id/part/cg-88-cork> ?p ?o }"
+    query = "ASK { <https://crosspin.example/id/part/cg-895-cork> ?p ?o }"
     with client_of(create_app(Desk.open())) as client:
         assert client.get("/sparql", params={"query": query}).json()["boolean"] is False
         client.post(
@@ -293,4 +293,4 @@ def test_what_is_imported_can_be_queried_at_once() -> None:
 
 
 def test_the_seed_client_is_untouched() -> None:
-    assert seed_client().get("/v1/parts/cg-88-cork").status_code == 404
+    assert seed_client().get("/v1/parts/cg-895-cork").status_code == 404

@@ -25,9 +25,9 @@ def fit(**wish: Any) -> dict[str, Any]:
 BY_READING = {"at": "front/carrier", "kind": "Carrier"}
 ASKS: list[tuple[str, dict[str, Any], str, str]] = [
     ("an unknown vehicle", {"vehicle": "hill-patroll"}, "vehicle", "hill-patrol"),
-    ("an unknown part", fit(at="front/carrier", part="al-88-34"), "fit/0/part", "al-88-33"),
-    ("an unknown position", fit(at="front/carier", part="al-88-33"), "fit/0/at", "front/carrier"),
-    ("a pattern that names nothing", fit(at="middle/*", part="al-88-33"), "fit/0/at", ""),
+    ("an unknown part", fit(at="front/carrier", part="al-895-34"), "fit/0/part", "al-895-33"),
+    ("an unknown position", fit(at="front/carier", part="al-895-33"), "fit/0/at", "front/carrier"),
+    ("a pattern that names nothing", fit(at="middle/*", part="al-895-33"), "fit/0/at", ""),
     ("an unknown kit", fit(at="front/*", kit="brake-345"), "fit/0/kit", "brake-345-4x44"),
     ("an unknown kind", fit(at="front/carrier", kind="Carier"), "fit/0/kind", "Carrier"),
     (
@@ -60,9 +60,9 @@ ASKS: list[tuple[str, dict[str, Any], str, str]] = [
         "fit/0/readings/0",
         "",
     ),
-    ("a part in a position of another kind", fit(at="front/carrier", part="cv-88"), "fit/0", ""),
+    ("a part in a position of another kind", fit(at="front/carrier", part="cv-895"), "fit/0", ""),
     ("a wish for nothing", fit(at="front/carrier"), "fit/0", ""),
-    ("a wish for two things", fit(at="front/carrier", part="al-88-33", kit="brake-345-4x44"), "fit/0", ""),
+    ("a wish for two things", fit(at="front/carrier", part="al-895-33", kit="brake-345-4x44"), "fit/0", ""),
     ("keeping what nobody has", {"vehicle": "hill-patrol", "keep": ["front/carier"]}, "keep/0", "front/carrier"),
     ("removing what nobody has", {"vehicle": "hill-patrol", "remove": ["front/carier"]}, "remove/0", "front/carrier"),
 ]
@@ -78,7 +78,7 @@ def test_an_ask_that_is_wrong(client: TestClient, ask: dict[str, Any], place: st
 def test_everything_wrong_with_an_ask_is_said_at_once(client: TestClient) -> None:
     ask = {
         "vehicle": "hill-patrol",
-        "fit": [{"at": "front/carier", "part": "al-88-33"}, {"at": "front/carrier", "part": "al-88-34"}],
+        "fit": [{"at": "front/carier", "part": "al-895-33"}, {"at": "front/carrier", "part": "al-895-34"}],
         "keep": ["nowhere"],
     }
     places = {p["place"] for p in refused(client, client.post("/v1/knock-on", json=ask), version(client))}
@@ -88,9 +88,9 @@ def test_everything_wrong_with_an_ask_is_said_at_once(client: TestClient) -> Non
 @pytest.mark.parametrize(
     "ask",
     [
-        {**fit(at="front/carrier", part="al-88-33"), "keep": ["front/carrier"]},
-        {**fit(at="front/carrier", part="al-88-33"), "remove": ["front/carrier"]},
-        {"vehicle": "hill-patrol", "fit": [{"at": "front/carrier", "part": p} for p in ("al-88-33", "al-88-31")]},
+        {**fit(at="front/carrier", part="al-895-33"), "keep": ["front/carrier"]},
+        {**fit(at="front/carrier", part="al-895-33"), "remove": ["front/carrier"]},
+        {"vehicle": "hill-patrol", "fit": [{"at": "front/carrier", "part": p} for p in ("al-895-33", "al-895-31")]},
     ],
     ids=["fit and keep", "fit and remove", "two parts for one position"],
 )

@@ -35,7 +35,7 @@ def test_the_command_line_and_the_service_give_the_same_answer(capsys: pytest.Ca
 
 
 def test_carrier_and_both_shafts_change_together_to_one_spline() -> None:
-    assert told().steps["rear/carrier"]["instead_of"]["id"] == "op-85-30-low"
+    assert told().steps["rear/carrier"]["instead_of"]["id"] == "op-845-30-low"
     counts = [reading(told().part(side + "axle-shaft"), "innerSpline.toothCount") for side in SIDES]
     assert counts == [["33"], ["33"]]
     assert reading(told().part("rear/carrier"), "sideGearSpline.toothCount") == ["33"]
@@ -46,7 +46,7 @@ def test_carrier_and_both_shafts_change_together_to_one_spline() -> None:
 
 def test_the_old_shaft_does_not_go_with_the_new_locker() -> None:
     ask = written_ask("farm-hauler")
-    ask["fit"] = [{"at": "rear/carrier", "part": "al-85-33"}]
+    ask["fit"] = [{"at": "rear/carrier", "part": "al-845-33"}]
     ask["keep"] = ["rear/*/axle-shaft"]
     against = answer(ask)
     assert against["verdict"] == "contradiction"
@@ -57,7 +57,7 @@ def test_new_cones_in_cups_of_the_old_size_leave_the_housing_as_it_is() -> None:
     for side in SIDES:
         cone = told().part(side + "carrier-bearing")
         assert reading(cone, "bearingEnvelope.bearingBore") == ["45.242"]
-        assert reading(cone, "bearingEnvelope.bearingOutside") == reading("rh-85-sf-1550", "capBore.seatDiameter")
+        assert reading(cone, "bearingEnvelope.bearingOutside") == reading("rh-845-sf-1550", "capBore.seatDiameter")
         assert "41.275 mm" in told().why(side + "carrier-bearing")
 
 
@@ -73,7 +73,7 @@ def test_the_gears_stay_and_their_pinion_is_left_alone() -> None:
 
 
 def test_the_used_gears_get_new_bolts_and_their_old_backlash_but_no_running_in() -> None:
-    assert told().part("rear/ring-bolts") == "rb-85"
+    assert told().part("rear/ring-bolts") == "rb-845"
     assert "used once" in told().why("rear/ring-bolts")
     assert "written down" in line_of("setBacklash")["text"]
     assert "breakInCheck" not in told().checks()
@@ -92,10 +92,10 @@ def test_where_no_port_is_recorded_it_is_looked_for_before_the_gears_go_in() -> 
 
 
 def test_the_housing_stays_and_gets_spindles_welded_on() -> None:
-    assert told().stays["rear/housing"]["part"]["id"] == "rh-85-sf-1550"
+    assert told().stays["rear/housing"]["part"]["id"] == "rh-845-sf-1550"
     for side in SIDES:
         spindle = told().part(side + "spindle")
-        assert reading(spindle, "weldRing.tubeOutside") == reading("rh-85-sf-1550", "axleTube.tubeOutside")
+        assert reading(spindle, "weldRing.tubeOutside") == reading("rh-845-sf-1550", "axleTube.tubeOutside")
     steps = ["recordAsReceived", "stripHousing", "cutTubeEnds", "weldSpindles", "straightenHousing", "setBacklash"]
     order = [told().work().index(step) for step in steps]
     assert order == sorted(order)
@@ -118,7 +118,7 @@ def test_what_a_full_floating_end_needs_comes_and_what_it_does_not_goes() -> Non
 def test_an_exchange_housing_with_spindle_flanges_is_the_other_way() -> None:
     ask = written_ask("farm-hauler")
     ask["fit"] = [
-        {"at": "rear/housing", "part": "rh-85-ff-1550"},
+        {"at": "rear/housing", "part": "rh-845-ff-1550"},
         *(wish for wish in ask["fit"] if wish["at"] != "rear/*/spindle"),
     ]
     ask["keep"].remove("rear/housing")
@@ -130,7 +130,7 @@ def test_an_exchange_housing_with_spindle_flanges_is_the_other_way() -> None:
 
 def test_weld_on_spindles_do_not_go_on_spindle_flanges() -> None:
     ask = written_ask("farm-hauler")
-    ask["fit"].append({"at": "rear/housing", "part": "rh-85-ff-1550"})
+    ask["fit"].append({"at": "rear/housing", "part": "rh-845-ff-1550"})
     ask["keep"].remove("rear/housing")
     against = answer(ask)
     assert [wish["id"] for wish in against["wishes"]] == ["fit/0", f"fit/{len(ask['fit']) - 1}"]
@@ -253,7 +253,7 @@ def test_the_bought_kit_as_a_whole_names_its_own_gap() -> None:
         "rear/right/axle-shaft": "ff-33-855",
         "rear/*/rotor": "ro-305x18-62-6x1397-b108",
         "rear/*/caliper": "sc-1x48-305",
-        "rear/carrier": "al-85-33",
+        "rear/carrier": "al-845-33",
     }
     ask = {"vehicle": "farm-hauler", "fit": [{"at": at, "part": part} for at, part in kit.items()]}
     whole = Told(ask)

@@ -29,8 +29,8 @@ def test_no_port_drilled_before_the_gears_go_in() -> None:
     ask = {
         "vehicle": "farm-hauler",
         "fit": [
-            {"at": "rear/housing", "part": "rh-85-ff-1550"},
-            {"at": "rear/carrier", "part": "al-85-33"},
+            {"at": "rear/housing", "part": "rh-845-ff-1550"},
+            {"at": "rear/carrier", "part": "al-845-33"},
             {"at": "rear/air-fitting", "part": "af-npt18-6-s"},
         ],
     }

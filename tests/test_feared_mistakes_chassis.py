@@ -128,8 +128,8 @@ def test_a_tone_ring_of_another_count_is_refused() -> None:
 
 def test_another_ratio_says_that_the_speed_signal_is_off() -> None:
     # 41/11 in place of 39/10 at both ends (definition)
-    plan = Told(asked("farm-hauler", [{"at": "front/gear-set", "part": "rp-80-4111-s"}]))
-    assert plan.part("rear/gear-set") == "rp-85-4111-s"
+    plan = Told(asked("farm-hauler", [{"at": "front/gear-set", "part": "rp-815-4111-s"}]))
+    assert plan.part("rear/gear-set") == "rp-845-4111-s"
     assert "speedSignal/vehicle" in plan.checks()
 
 

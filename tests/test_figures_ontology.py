@@ -120,7 +120,7 @@ def test_every_formula_is_held_to_a_worked_example() -> None:
 ASKS = (
     (data_folder("seed_data") / "asks" / "hill-patrol.json").read_text(encoding="utf-8"),
     (data_folder("seed_data") / "asks" / "farm-hauler.json").read_text(encoding="utf-8"),
-    '{"vehicle": "trail-wagon", "fit": [{"at": "front/carrier", "part": "al-88-33"}]}',
+    '{"vehicle": "trail-wagon", "fit": [{"at": "front/carrier", "part": "al-895-33"}]}',
     '{"vehicle": "farm-hauler", "fit": [{"at": "beacon", "part": "be-35"}]}',
 )
 
@@ -154,7 +154,7 @@ def test_every_example_is_told_the_same_twice() -> None:
 def test_what_nobody_looked_at_is_never_within_limits() -> None:
     # the runabout has blank readings and unseen parts: nothing that rests on them may fit
     told = seed_desk().ask(
-        Ask.model_validate_json('{"vehicle": "orchard-runabout", "fit": [{"at": "rear/carrier", "part": "ls-72-26"}]}')
+        Ask.model_validate_json('{"vehicle": "orchard-runabout", "fit": [{"at": "rear/carrier", "part": "ls-74-26"}]}')
     )
     assert told.verdict == "plan"
     unknown = [line for line in told.figures if line.after is None]

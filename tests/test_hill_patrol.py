@@ -97,15 +97,15 @@ def test_a_bare_housing_needs_everything_inside_it(plan: Answer) -> None:
 
 
 def test_the_gear_set_is_reverse_cut_and_matches_the_rear() -> None:
-    assert part("front/gear-set") == "rp-88-4111-r"
-    assert reading("rp-88-4111-r", "gearMesh.cutHand") == ["reverse"]
-    assert (reading("rp-88-4111-r", "toothPair.ringTeeth"), reading("rp-88-4111-r", "toothPair.pinionTeeth")) == (
+    assert part("front/gear-set") == "rp-895-4111-r"
+    assert reading("rp-895-4111-r", "gearMesh.cutHand") == ["reverse"]
+    assert (reading("rp-895-4111-r", "toothPair.ringTeeth"), reading("rp-895-4111-r", "toothPair.pinionTeeth")) == (
         ["41"],
         ["11"],
     )
     # 41/11 = 3.7273 at both ends (definition of the ratio): nothing changes at the rear
-    assert stays()["rear/gear-set"]["part"]["id"] == "rp-975-4111-s"
-    assert "reverse" in refusals("front/gear-set", "rp-88-4111-s")
+    assert stays()["rear/gear-set"]["part"]["id"] == "rp-96-4111-s"
+    assert "reverse" in refusals("front/gear-set", "rp-895-4111-s")
 
 
 def test_old_gears_shafts_and_carrier_stay_out() -> None:
@@ -114,7 +114,7 @@ def test_old_gears_shafts_and_carrier_stay_out() -> None:
 
 
 def test_shafts_have_the_lockers_spline() -> None:
-    locker = reading("al-88-33", "sideGearSpline.toothCount")
+    locker = reading("al-895-33", "sideGearSpline.toothCount")
     assert locker == ["33"]
     for side in SIDES:
         assert reading(part(side + "inner-shaft"), "innerSpline.toothCount") == locker
@@ -145,7 +145,7 @@ def test_eight_bolt_hubs_contradict_a_six_bolt_rear_axle() -> None:
     ask = {
         "vehicle": "hill-patrol",
         "fit": [
-            {"at": "front/housing", "part": "fh-88-hp-1600-b"},
+            {"at": "front/housing", "part": "fh-895-hp-1600-b"},
             {"at": "front/*/hub", "part": "sh-138-8x1651-48"},
         ],
         "keep": ["rear/*/axle-shaft"],
@@ -201,8 +201,8 @@ def test_the_front_propshaft_is_built_to_the_new_length() -> None:
     assert any("771.4 mm" in note for note in shaft["notes"])
     # at full droop atan(240 / 762) = 17.48 degrees, under the joint's 22 or more
     assert any("17.48 deg" in note for note in shaft["notes"])
-    assert reading(shaft["part"]["id"], "axleEndJoint.capDiameter") == [inches("1.188")]
-    assert reading(shaft["part"]["id"], "axleEndJoint.capSpan") == [inches("3.625")]
+    assert reading(shaft["part"]["id"], "axleEndJoint.capDiameter") == [inches("1.21")]
+    assert reading(shaft["part"]["id"], "axleEndJoint.capSpan") == [inches("3.7")]
     # bump 762.6, droop 798.9: 36.3 mm of travel, well inside
     travel = float(reading(shaft["part"]["id"], "lengthRange.slipTravel")[0])
     assert travel >= math.hypot(762, 240) - math.hypot(762, 30)

@@ -219,7 +219,7 @@ def test_the_plot_can_be_read_without_colour_and_without_eyes() -> None:
 
 
 def test_a_plot_without_readings_says_what_is_missing() -> None:
-    ask = {"vehicle": "orchard-runabout", "fit": [{"at": "rear/carrier", "part": "ls-72-26"}]}
+    ask = {"vehicle": "orchard-runabout", "fit": [{"at": "rear/carrier", "part": "ls-74-26"}]}
     answer = seed_client().post("/v1/knock-on", json=ask).json()
     for told in answer["speeds"]:
         line = SpeedTableLine.model_validate(told)

@@ -18,7 +18,7 @@ from crosspin.api.app import create_app
 from seed import own_desk
 
 WINCH = Path(__file__).parent / "packs" / "winch"
-ASK: dict[str, Any] = {"vehicle": "hill-patrol", "fit": [{"at": "front/cover", "part": "cv-80"}]}
+ASK: dict[str, Any] = {"vehicle": "hill-patrol", "fit": [{"at": "front/cover", "part": "cv-815"}]}
 OTHER: dict[str, Any] = {"vehicle": "hill-patrol", "fit": [{"at": "winch", "part": "hw-6t"}]}
 COVER = "id,label,price,stock,lacks\n,,EUR,,\ncv-own,Own cover,{price},1,\n"
 

@@ -38,12 +38,12 @@ def having(feature: str, dimension: str, value: str) -> set[str]:
     [
         ("33 teeth", "sideGearSpline", "toothCount", "33"),
         ("teeth 33", "sideGearSpline", "toothCount", "33"),
-        # 8.8 x 25.4 = 223.52, an inch being 25.4 mm exactly
-        ("8.8 in ring", "gearMesh", "ringDiameter", "223.52"),
-        ("8.8in ring", "gearMesh", "ringDiameter", "223.52"),
-        ('8.8" ring', "gearMesh", "ringDiameter", "223.52"),
-        ("223.52 mm ring", "gearMesh", "ringDiameter", "223.52"),
-        ("22.352 cm ring", "gearMesh", "ringDiameter", "223.52"),
+        # 8.95 x 25.4 = 227.33, an inch being 25.4 mm exactly
+        ("8.95 in ring", "gearMesh", "ringDiameter", "227.33"),
+        ("8.95in ring", "gearMesh", "ringDiameter", "227.33"),
+        ('8.95" ring', "gearMesh", "ringDiameter", "227.33"),
+        ("227.33 mm ring", "gearMesh", "ringDiameter", "227.33"),
+        ("22.733 cm ring", "gearMesh", "ringDiameter", "227.33"),
         # 41/10 = 4.1; people write 4.10, or 4,10
         ("4.10", "toothPair", "ratio", "4.1"),
         ("4,10", "toothPair", "ratio", "4.1"),
@@ -65,7 +65,7 @@ def test_a_reading_finds_every_part_that_has_it(
 def test_a_rounded_ratio_finds_the_gears(lookup: Lookup) -> None:
     # 41/11 = 3.7272..., told as 3.73
     assert round(Fraction(41, 11), 2) == Fraction(373, 100)
-    assert {"rp-88-4111-r", "rp-975-4111-s"} <= found(lookup, "3.73")
+    assert {"rp-895-4111-r", "rp-96-4111-s"} <= found(lookup, "3.73")
 
 
 def test_a_bolt_circle_is_two_readings(lookup: Lookup) -> None:
@@ -92,11 +92,11 @@ def test_the_list_narrows_with_every_key(lookup: Lookup) -> None:
             now = found(lookup, typed[:end], 5000)
             assert now <= before
             before = now
-    assert "al-88-33" in before
+    assert "al-895-33" in before
 
 
 def test_whole_words_come_before_begun_ones_and_an_id_before_all(lookup: Lookup) -> None:
-    assert lookup.find("al-88-33").parts[0].id == "al-88-33"
+    assert lookup.find("al-895-33").parts[0].id == "al-895-33"
     assert all("locker" in part.label.lower() for part in lookup.find("locker", 5).parts)
     gears = lookup.find("4.10", 5).parts
     assert {part.kind for part in gears} == {"RingAndPinionSet"}
@@ -112,7 +112,7 @@ def test_kinds_are_offered_as_wishes(lookup: Lookup) -> None:
 def test_every_offered_wish_can_be_asked_for(lookup: Lookup) -> None:
     """The readings of an offered wish are those of its kind, and some part has them all."""
     model = seed_desk().holdings.model
-    for text in ("33 teeth", "6x139.7", "8.8 in", "4.1", "1.188", "air locker 33"):
+    for text in ("33 teeth", "6x139.7", "8.95 in", "4.1", "1.21", "air locker 33"):
         for wanted in lookup.find(text).kinds:
             for place, _ in wanted.readings:
                 feature, _, dimension = place.partition(".")
@@ -124,7 +124,7 @@ def test_every_offered_wish_can_be_asked_for(lookup: Lookup) -> None:
 def test_a_limit_is_kept_and_said(lookup: Lookup) -> None:
     few = lookup.find("shaft", 3)
     assert (len(few.parts), few.more) == (3, True)
-    assert lookup.find("al-88-33", 10).more is False
+    assert lookup.find("al-895-33", 10).more is False
     assert lookup.find("").parts == ()
 
 
@@ -141,12 +141,12 @@ def test_signs_of_the_query_language_are_only_text(lookup: Lookup, text: str) ->
 def test_numbers_are_read_as_people_write_them() -> None:
     units = {"in": "IN", "mm": "MilliM", '"': "IN"}
     told = {
-        text: [(t.number, t.unit) for t in terms(text, units)] for text in ("3 1/8 in", "6x139.7", "33-tooth", "al-88")
+        text: [(t.number, t.unit) for t in terms(text, units)] for text in ("3 1/8 in", "6x139.7", "33-tooth", "al-895")
     }
     assert told["3 1/8 in"] == [(Decimal("3.125"), "IN")]
     assert told["6x139.7"] == [(Decimal(6), None), (Decimal("139.7"), None)]
     assert told["33-tooth"] == [(None, None)]
-    assert told["al-88"] == [(None, None)]
+    assert told["al-895"] == [(None, None)]
 
 
 def test_programs_find_what_the_counter_finds() -> None:

@@ -58,19 +58,19 @@ def test_the_whole_rescue_ask_by_keyboard_only(page: Page, complaints: list[str]
 
     find(
         page,
-        "fh-88-hp-1600-b",
-        "Bare steering housing 8.8 in, high pinion left, 1600 mm, brackets on (fh-88-hp-1600-b)",
+        "fh-895-hp-1600-b",
+        "Bare steering housing 8.95 in, high pinion left, 1600 mm, brackets on (fh-895-hp-1600-b)",
         "front housing",
     )
     expect(page.get_by_role("heading", name="Also needed")).to_be_visible()
-    find(page, "py-88-1188-3625", "Pinion yoke 30-tooth, joint 1.188 x 3.625 in (py-88-1188-3625)", "front pinion yoke")
+    find(page, "py-895-121-370", "Pinion yoke 31-tooth, joint 1.21 x 3.7 in (py-895-121-370)", "front pinion yoke")
     find(
         page,
         "knuckle 162 mm 0.722",
         "Knuckle, 162 mm joints, 0.722 in steering arm (kn-162-722)",
         "front knuckle, both sides",
     )
-    find(page, "air locker 33", "Air locker 8.8 in, 33-tooth, class low or high (al-88-33)", "front carrier")
+    find(page, "air locker 33", "Air locker 8.95 in, 33-tooth, class low or high (al-895-33)", "front carrier")
     find(
         page,
         "front brake kit 345",
@@ -112,7 +112,7 @@ def test_an_alternative_is_swapped_in_by_one_key_and_back_again(page: Page, comp
     expect(page.locator(GASKET)).to_contain_text("Steel-core cover gasket")
     expect(page.locator(GASKET)).to_contain_text("swapped in")
     expect(page.locator(GASKET)).to_be_focused()
-    assert ("swap", "front/cover-gasket:cg-88-steel") in asked(page)
+    assert ("swap", "front/cover-gasket:cg-895-steel") in asked(page)
     assert page.locator(".total b").inner_text() != before
     page.go_back()
     expect(page.locator(GASKET)).not_to_contain_text("Steel-core cover gasket", use_inner_text=True)
@@ -189,7 +189,7 @@ def test_long_work_shows_that_it_goes_on_and_a_lost_service_is_told(page: Page) 
 
 
 def test_lengths_in_inches_are_remembered(page: Page) -> None:
-    page.goto("/v1/parts/al-88-33")
+    page.goto("/v1/parts/al-895-33")
     page.get_by_role("button", name="in", exact=True).click()
     expect(page.get_by_text("1.7812 in (45.242 mm)")).to_be_visible()
     page.goto("/?vehicle=hill-patrol")
@@ -211,10 +211,10 @@ def test_a_link_reopens_the_same_ask(page: Page, browser: Browser, base_url: str
 def test_the_whole_ask_without_javascript(plain: Page) -> None:
     plain.goto("/")
     plain.get_by_role("link", name=re.compile("hill patrol truck")).click()
-    plain.get_by_role("searchbox").fill("al-88-33")
+    plain.get_by_role("searchbox").fill("al-895-33")
     plain.get_by_role("button", name="Find").click()
-    plain.get_by_role("link", name=re.compile(r"fit Air locker 8.8 in.* \(al-88-33\) at front carrier")).click()
-    assert asked(plain) == [("vehicle", "hill-patrol"), ("fit", "front/carrier:al-88-33")]
+    plain.get_by_role("link", name=re.compile(r"fit Air locker 8.95 in.* \(al-895-33\) at front carrier")).click()
+    assert asked(plain) == [("vehicle", "hill-patrol"), ("fit", "front/carrier:al-895-33")]
     expect(plain.get_by_role("heading", name="Also needed")).to_be_visible()
     # the received parts are under a heading that opens without scripts
     plain.locator(".received summary").click()

@@ -115,4 +115,4 @@ def test_the_drawing_says_in_words_what_it_shows() -> None:
     assert svg.get("role") == "img"
     assert "changed" in str(svg.get("aria-label"))
     titles = [title.text for title in svg.iter("title")]
-    assert "front gear set: Ring and pinion set 8.8 in, 41/11, reverse cut" in titles
+    assert "front gear set: Ring and pinion set 8.95 in, 41/11, reverse cut" in titles

@@ -28,11 +28,11 @@ PAGES = {
     "found": ANSWER + "&q=33+teeth",
     "nothing found": "/?vehicle=hill-patrol&q=zebra",
     "contradiction": CONTRADICTION,
-    "not understood": ANSWER + "&fit=front/carier:al-88-33",
+    "not understood": ANSWER + "&fit=front/carier:al-895-33",
     "unknown vehicle": "/?vehicle=nothing",
     "order sheet": address_of(hill_patrol(), "/sheets/order"),
     "work sheet": address_of(hill_patrol(), "/sheets/work"),
-    "part": "/v1/parts/al-88-33",
+    "part": "/v1/parts/al-895-33",
     "kit": "/v1/kits/brake-345-4x44",
     "vehicle": "/v1/vehicles/hill-patrol",
     "vehicles": "/v1/vehicles",
@@ -127,7 +127,7 @@ def test_an_answer_comes_in_one_round_trip_and_under_150_kilobytes() -> None:
         carried += int(sent.headers["content-length"])
     assert carried < 150_000
     # the answer itself is in the page: nothing is fetched after it
-    assert "Ring and pinion set 8.8 in, 41/11, reverse cut" in reply.text
+    assert "Ring and pinion set 8.95 in, 41/11, reverse cut" in reply.text
 
 
 def test_the_same_page_is_not_sent_twice() -> None:
@@ -170,25 +170,25 @@ def test_searching_is_a_plain_form_that_keeps_the_ask() -> None:
 
 
 def test_an_offer_is_a_link_to_the_ask_with_it() -> None:
-    text = get("/?vehicle=hill-patrol&q=al-88-33").text
+    text = get("/?vehicle=hill-patrol&q=al-895-33").text
     link = next(e.get("href") for e in elements(text) if e.get("data-offer") is not None)
-    assert link == "/?vehicle=hill-patrol&fit=front/carrier:al-88-33"
+    assert link == "/?vehicle=hill-patrol&fit=front/carrier:al-895-33"
     assert "Also needed" in get(link).text
 
 
 def test_an_alternative_is_a_link_to_the_ask_with_it_at_the_cost_told() -> None:
     text = get(ANSWER).text
     line = next(e for e in elements(text) if e.get("id") == "line-front-cover-gasket")
-    other = next(e for e in line.iter("li") if e.find("span") is not None and "cg-88-steel" in "".join(e.itertext()))
+    other = next(e for e in line.iter("li") if e.find("span") is not None and "cg-895-steel" in "".join(e.itertext()))
     words = "".join(other.itertext())
     difference = Decimal(re.search(r"\+([\d.]+) EUR", words)[1])  # type: ignore[index]
     link = next(e.get("href") for e in other.iter("a"))
-    assert unquote(link) == unquote(ANSWER).replace("&keep", "&swap=front/cover-gasket:cg-88-steel&keep", 1)
+    assert unquote(link) == unquote(ANSWER).replace("&keep", "&swap=front/cover-gasket:cg-895-steel&keep", 1)
     assert "swapped in" in get(link).text
     # the whole plan, asked for with that part, costs what was told
     ask = hill_patrol()
     before = seed_client().post("/v1/knock-on", json=ask).json()["cost"]
-    ask["fit"].append({"at": "front/cover-gasket", "part": "cg-88-steel"})
+    ask["fit"].append({"at": "front/cover-gasket", "part": "cg-895-steel"})
     after = seed_client().post("/v1/knock-on", json=ask).json()["cost"]
     assert Decimal(after["money"]) - Decimal(before["money"]) == difference
 
@@ -203,7 +203,7 @@ def test_a_way_out_is_a_link_to_a_plan() -> None:
 
 
 def test_what_is_wrong_with_a_wish_stands_beside_it() -> None:
-    reply = get(ANSWER + "&fit=front/carier:al-88-33")
+    reply = get(ANSWER + "&fit=front/carier:al-895-33")
     assert reply.status_code == 422
     assert "did you mean front/carrier" in reply.text
 
@@ -218,13 +218,13 @@ def test_a_page_that_is_too_much_for_the_search_says_what_to_do() -> None:
 
 
 def test_a_record_that_is_not_sent_twice_keeps_its_policy() -> None:
-    first = get("/v1/parts/al-88-33")
-    again = get("/v1/parts/al-88-33", headers={"If-None-Match": first.headers["etag"]})
+    first = get("/v1/parts/al-895-33")
+    again = get("/v1/parts/al-895-33", headers={"If-None-Match": first.headers["etag"]})
     assert again.status_code == 304
     assert again.headers["content-security-policy"] == first.headers["content-security-policy"]
 
 
-@pytest.mark.parametrize("path", ["/v1/parts/al-88-33", "/v1/vehicles/hill-patrol", "/v1/kinds/Carrier", "/v1/rules"])
+@pytest.mark.parametrize("path", ["/v1/parts/al-895-33", "/v1/vehicles/hill-patrol", "/v1/kinds/Carrier", "/v1/rules"])
 def test_one_address_gives_a_page_to_browsers_and_data_to_programs(path: str) -> None:
     assert get(path).headers["content-type"].startswith("text/html")
     assert seed_client().get(path).headers["content-type"] == "application/json"
@@ -251,12 +251,12 @@ def test_a_busy_service_says_so_on_a_page() -> None:
 
 def test_lengths_are_remembered_and_told_in_inches() -> None:
     with client_of(seed_app()) as client:
-        assert "45.242 mm" in get("/v1/parts/al-88-33", client).text
-        done = client.post("/lengths", data={"lengths": "in", "back": "/v1/parts/al-88-33"}, follow_redirects=False)
-        assert (done.status_code, done.headers["location"]) == (303, "/v1/parts/al-88-33")
+        assert "45.242 mm" in get("/v1/parts/al-895-33", client).text
+        done = client.post("/lengths", data={"lengths": "in", "back": "/v1/parts/al-895-33"}, follow_redirects=False)
+        assert (done.status_code, done.headers["location"]) == (303, "/v1/parts/al-895-33")
         assert "httponly" in done.headers["set-cookie"].lower()
         # 45.242 / 25.4 = 1.78118...: an inch is 25.4 mm exactly
-        assert "1.7812 in (45.242 mm)" in get("/v1/parts/al-88-33", client).text
+        assert "1.7812 in (45.242 mm)" in get("/v1/parts/al-895-33", client).text
         # the sentences of an answer too: 68.263 / 25.4 = 2.68752
         assert "2.6875 in (68.263 mm)" in get(ANSWER, client).text
 
@@ -335,7 +335,7 @@ HOSTILE = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{ 7*7 }}&am
 @pytest.fixture(scope="module")
 def hostile_desk() -> Iterator[Desk]:
     quoted = HOSTILE.replace('"', '""')
-    rows = CSV.replace('"Cork cover gasket, ten-bolt-88"', f'"{quoted}"')
+    rows = CSV.replace('"Cork cover gasket, eleven-bolt-895"', f'"{quoted}"')
     with own_desk() as desk:
         desk.import_text("hostile.csv", rows.encode(), "text/csv", "CoverGasket")
         yield desk
@@ -344,12 +344,12 @@ def hostile_desk() -> Iterator[Desk]:
 @pytest.mark.parametrize(
     "path",
     [
-        "/v1/parts/cg-88-cork",
+        "/v1/parts/cg-895-cork",
         "/v1/kinds/CoverGasket",
-        "/?vehicle=hill-patrol&q=cg-88-cork",
-        "/find?vehicle=hill-patrol&q=cg-88-cork",
-        "/?vehicle=hill-patrol&fit=front/cover-gasket:cg-88-cork",
-        ANSWER + "&swap=front/cover-gasket:cg-88-cork",
+        "/?vehicle=hill-patrol&q=cg-895-cork",
+        "/find?vehicle=hill-patrol&q=cg-895-cork",
+        "/?vehicle=hill-patrol&fit=front/cover-gasket:cg-895-cork",
+        ANSWER + "&swap=front/cover-gasket:cg-895-cork",
     ],
 )
 def test_a_hostile_label_is_told_and_never_run(hostile_desk: Desk, path: str) -> None:
@@ -375,10 +375,10 @@ def test_hostile_parameters_are_told_and_never_run(name: str) -> None:
 
 def test_a_spreadsheet_takes_nothing_in_the_order_for_a_formula() -> None:
     # OWASP, CSV injection: a cell that begins with = + - @ is run by spreadsheets
-    rows = CSV.replace('"Cork cover gasket, ten-bolt-88"', "=1+1")
+    rows = CSV.replace('"Cork cover gasket, eleven-bolt-895"', "=1+1")
     with own_desk() as desk, client_of(create_app(desk)) as client:
         desk.import_text("hostile.csv", rows.encode(), "text/csv", "CoverGasket")
-        path = address_of(hill_patrol(), "/sheets/order.csv", swap="front/cover-gasket:cg-88-cork")
+        path = address_of(hill_patrol(), "/sheets/order.csv", swap="front/cover-gasket:cg-895-cork")
         text = get(path, client).text
     cells = [cell for row in csv.reader(StringIO(text)) for cell in row]
     assert "'=1+1" in cells

@@ -27,7 +27,7 @@ PATIENCE = 120.0  # seconds
 ASK = {"vehicle": "hill-patrol", "fit": [{"at": "front/cover", "part": "cv-own"}]}
 COVER = """id,label,price,stock,lacks,coverOutline.patternCode,coverDepth.standOut,coverRim.coverFlange
 ,,EUR,,,,mm,mm
-cv-own,Own cover,{price},1,,ten-bolt-80,70,3
+cv-own,Own cover,{price},1,,eleven-bolt-815,70,3
 """
 PRICE = "SELECT ?p { <https://crosspin.example/id/part/cv-own> <https://crosspin.example/def/price> ?p }"
 

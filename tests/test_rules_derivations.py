@@ -209,7 +209,7 @@ def test_as_prov_every_fact_leads_to_a_rule_or_a_source() -> None:
 
 @pytest.mark.parametrize("address", [ADDRESS, "/v1/knock-on/why-not?rule=innerShaftInSideGear"])
 def test_where_there_is_no_plan_there_is_nothing_to_trace(address: str) -> None:
-    ask = {"vehicle": "hill-patrol", "fit": [{"at": "front/carrier", "part": "al-88-33"}], "keep": ["front/gear-set"]}
+    ask = {"vehicle": "hill-patrol", "fit": [{"at": "front/carrier", "part": "al-895-33"}], "keep": ["front/gear-set"]}
     reply = seed_client().post(address, json=ask)
     assert (reply.status_code, reply.json()["type"].rpartition("/")[2]) == (409, "no-plan")
 

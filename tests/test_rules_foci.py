@@ -66,7 +66,7 @@ def any_plan(random: Random, vehicle: Vehicle, changes: int) -> Proposal:
         choices=choices,
         asked={path: (random.choice(("fit/0", "remove/0")),) for path in sorted(changed)},
         mendings=tuple(random.sample(mendable, min(2, len(mendable)))),
-        cost=Cost(0, 0, 0, Decimal(0)),
+        cost=Cost(0, 0, 0, 0, Decimal(0)),
         causes={},
         forced=frozenset(),
         alternatives={},

@@ -21,7 +21,7 @@ def asked(found: Proposal) -> set[str]:
 
 
 def speaks_against(ref: Reference, found: Proposal, path: str, instead: Held, cause: Cause) -> bool:
-    """Whether the rule that a cause names forbids, or leaves unsafe, that instead of the plan's choice."""
+    """Whether the rule that a cause names forbids that, leaves it unsafe or loses by it, instead of the plan's choice."""
     chosen = plan(ref, found)
     changed_plan = {**chosen, path: instead}
     for joint in ref.layout["joints"]:
@@ -34,7 +34,27 @@ def speaks_against(ref: Reference, found: Proposal, path: str, instead: Held, ca
         if pairing["id"] == cause.rule:
             assert {pairing["when"], pairing["then"]} == {path, cause.source}
             return ref.pairing_cost(pairing, changed_plan[pairing["when"]], changed_plan[pairing["then"]]) is None
+    if cause.rule in ref.model["functions"]:
+        return loses(ref, found, changed_plan, cause)
     return exceeded(ref, changed_plan, cause.rule) and takes_part(ref, changed_plan, chosen, cause)
+
+
+def loses(ref: Reference, found: Proposal, changed_plan: Plan, cause: Cause) -> bool:
+    """Whether the source gave the function, and a place loses it that has it in the plan, without whatever else gives
+    it that nobody asked for."""
+    chosen = plan(ref, found)
+    others: Plan = {
+        path: ("received", ref.was[path])
+        for path in found.causes
+        if chosen[path] == changed_plan[path] and not ref.gives(cause.rule, ref.was[path])
+    }
+    without: Plan = {**changed_plan, **others}
+    return ref.gives(cause.rule, ref.was[cause.source]) and any(
+        any(ref.gives(cause.rule, chosen[path][1]) for path in paths)
+        and not any(ref.gives(cause.rule, without[path][1]) for path in paths)
+        for function, paths in ref.had()
+        if function == cause.rule
+    )
 
 
 def exceeded(ref: Reference, chosen: Plan, resource: str) -> bool:

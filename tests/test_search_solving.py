@@ -26,7 +26,7 @@ from crosspin.knockon.weights import Weights
 from crosspin.model.schema import Verdict
 
 STEP = 100
-WEIGHTS = Weights.for_bounds(2, money=10**7, unknown=50, extra=50, unsafe=50)
+WEIGHTS = Weights.for_bounds(2, money=10**7, unknown=50, extra=50, lost=50, unsafe=50)
 
 
 def random_network(seed: int) -> tuple[list[int], list[Relation]]:
@@ -240,7 +240,7 @@ def test_too_many_running_sums_are_refused() -> None:
 
 def test_a_cost_that_does_not_fit_is_refused() -> None:
     with pytest.raises(SearchLimit) as caught:
-        Weights.for_bounds(4, money=10**14, unknown=500, extra=200, unsafe=500)
+        Weights.for_bounds(4, money=10**14, unknown=500, extra=200, lost=20, unsafe=500)
     assert caught.value.bound == "COST_BITS"
 
 
@@ -255,8 +255,8 @@ def test_a_conflict_among_too_many_wishes_is_refused() -> None:
     assert caught.value.bound == "WAYS_LIMIT"
 
 
-@given(st.integers(0, 50), st.integers(0, 50), st.integers(0, 50), st.integers(0, 10**7))
-def test_packing_a_cost_loses_nothing(unsafe: int, extra: int, unknown: int, cents: int) -> None:
-    packed = unsafe * WEIGHTS.unsafe + extra * WEIGHTS.extra + unknown * WEIGHTS.unknown + cents
+@given(st.integers(0, 50), st.integers(0, 50), st.integers(0, 50), st.integers(0, 50), st.integers(0, 10**7))
+def test_packing_a_cost_loses_nothing(unsafe: int, lost: int, extra: int, unknown: int, cents: int) -> None:
+    packed = unsafe * WEIGHTS.unsafe + lost * WEIGHTS.lost + extra * WEIGHTS.extra + unknown * WEIGHTS.unknown + cents
     assert packed < INFINITE
-    assert WEIGHTS.cost(packed) == Cost(unsafe, extra, unknown, Decimal(cents) / 100)
+    assert WEIGHTS.cost(packed) == Cost(unsafe, lost, extra, unknown, Decimal(cents) / 100)

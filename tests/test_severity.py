@@ -14,7 +14,7 @@ from page_client import get
 from seed import own_desk, seed_desk, seed_library
 from told_plan import Told, ask_of
 
-WIDE = {"front/housing": "fh-88-hp-1640-r"}
+WIDE = {"front/housing": "fh-895-hp-1640-r"}
 SENTENCE = (
     "One axle is 1640 mm wide over its mounting faces, the other 1550 mm, more than 60 mm apart: even it out by the "
     "offset of the wheels first. Local law may limit the track and how far a wheel stands out."
@@ -27,8 +27,8 @@ UNEVEN = """
 @prefix rdfs:    <http://www.w3.org/2000/01/rdf-schema#> .
 vehicle:uneven a cp:Vehicle ; cp:identifier "uneven" ; rdfs:label "truck that came with a wide front axle"@en ;
   cp:hasLayout layout:two-beam-axles ;
-  cp:carries [ a cp:Placement ; cp:atPath "front/housing" ; cp:holds part:fh-88-hp-1640-r ] ,
-    [ a cp:Placement ; cp:atPath "rear/housing" ; cp:holds part:rh-975-sf-1550 ] .
+  cp:carries [ a cp:Placement ; cp:atPath "front/housing" ; cp:holds part:fh-895-hp-1640-r ] ,
+    [ a cp:Placement ; cp:atPath "rear/housing" ; cp:holds part:rh-96-sf-1550 ] .
 """
 
 
@@ -49,7 +49,7 @@ def test_a_wide_front_axle_buys_no_rear_axle() -> None:
 
 def test_an_axle_of_the_usual_width_warns_of_nothing() -> None:
     # 1600 mm less 1550 mm is less than the 60 mm that are taken
-    assert Told(ask_of("hill-patrol", {"front/housing": "fh-88-hp-1600-b"})).plan["warnings"] == []
+    assert Told(ask_of("hill-patrol", {"front/housing": "fh-895-hp-1600-b"})).plan["warnings"] == []
 
 
 def test_the_page_and_the_text_have_the_warning() -> None:
@@ -62,7 +62,7 @@ def test_the_page_and_the_text_have_the_warning() -> None:
 
 
 def test_a_pair_of_parts_takes_no_clash_from_a_warning() -> None:
-    fit = seed_client().get("/v1/fit", params={"one": "fh-88-hp-1640-r", "other": "rh-975-sf-1550"}).json()
+    fit = seed_client().get("/v1/fit", params={"one": "fh-895-hp-1640-r", "other": "rh-96-sf-1550"}).json()
     assert fit["verdict"] == "fits"
     lines = [line for line in fit["criteria"] if line["criterion"] == "mountFacesAlike-faceWidth"]
     assert {(line["verdict"], line["severity"]) for line in lines} == {("clashes", "warns")}

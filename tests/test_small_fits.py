@@ -13,19 +13,19 @@ from told_plan import Answer, Told, ask_of, contradiction, reading, written_ask
 
 
 def test_a_thicker_cover_takes_longer_bolts() -> None:
-    told = Told(ask_of("farm-hauler", {"rear/cover": "cv-85-cast"}))
+    told = Told(ask_of("farm-hauler", {"rear/cover": "cv-845-cast"}))
     # a rim of 14 mm and one diameter of 8 mm in the housing: 20 mm are too short, 30 mm serve
     assert reading(told.part("rear/cover-bolts"), "coverBoltBody.coverBoltLength") == ["30"]
-    kept = contradiction(ask_of("farm-hauler", {"rear/cover": "cv-85-cast"}, "rear/cover-bolts"))
+    kept = contradiction(ask_of("farm-hauler", {"rear/cover": "cv-845-cast"}, "rear/cover-bolts"))
     assert any("rim of the cover is 14 mm thick" in why for why in kept["why"])
 
 
 def test_cover_bolts_of_another_thread_or_count_are_refused() -> None:
-    # fourteen bolts for ten holes is refused by the count, M10 in M8 by the thread
-    other = contradiction(ask_of("farm-hauler", {"front/cover-bolts": "ck-10-m10-20"}, "front/housing"))
+    # fifteen bolts for eleven holes is refused by the count, M10 in M8 by the thread
+    other = contradiction(ask_of("farm-hauler", {"front/cover-bolts": "ck-11-m10-20"}, "front/housing"))
     assert other["why"] == ["The bolts of the cover are M10x1.5, the holes of the housing M8x1.25."]
-    more = contradiction(ask_of("trail-wagon", {"front/cover-bolts": "ck-14-m10-20"}))
-    assert any("14 bolts, the housing 10 holes" in why for why in more["why"])
+    more = contradiction(ask_of("trail-wagon", {"front/cover-bolts": "ck-15-m10-20"}))
+    assert any("15 bolts, the housing 11 holes" in why for why in more["why"])
 
 
 def test_a_bare_housing_comes_with_bolts_for_its_cover() -> None:
@@ -174,14 +174,14 @@ def test_a_spare_too_tall_for_its_carrier_takes_a_larger_one() -> None:
 
 
 def test_ears_of_two_sizes_are_joined_by_a_combination_joint() -> None:
-    fits = {"rear/pinion-yoke": "py-105-1375-4188", "rear/propshaft": "pd-1188-4188-1100-90"}
+    fits = {"rear/pinion-yoke": "py-1035-141-425", "rear/propshaft": "pd-121-425-1100-90"}
     told = Told(ask_of("trail-wagon", fits))
-    # 1.188 in and 1.375 in over one span of 4.188 in
-    assert ("fitCombinationJoint", "uj-1188-1375-4188") in told.remedies("rear/propshaft")
+    # 1.21 in and 1.41 in over one span of 4.25 in
+    assert ("fitCombinationJoint", "uj-121-141-425") in told.remedies("rear/propshaft")
     assert "pressCombinationJoint" in told.work()
     # no such joint bridges two spans
-    fits["rear/propshaft"] = "pd-1188-3625-1100-90"
-    assert any("92.075 mm" in why for why in contradiction(ask_of("trail-wagon", fits))["why"])
+    fits["rear/propshaft"] = "pd-121-370-1100-90"
+    assert any("93.98 mm" in why for why in contradiction(ask_of("trail-wagon", fits))["why"])
 
 
 # ---------------------------------------------------------------------- dust, water, current, vents

@@ -224,7 +224,7 @@ def test_a_new_track_bar_takes_new_bushes_and_a_parallel_line() -> None:
 
 def test_the_stops_are_reached_before_the_axle_joint_is() -> None:
     # a knuckle that stops at 32 degrees over a joint that bends to 38
-    fit = seed_client().get("/v1/fit", params={"one": "kn-148-640", "other": "aj-1062-3625-f"}).json()
+    fit = seed_client().get("/v1/fit", params={"one": "kn-148-640", "other": "aj-109-370-f"}).json()
     found = next(c for c in fit["criteria"] if c["criterion"] == "stopBeforeJoint-lockAngle")
     assert (found["left"], found["right"], found["verdict"]) == ("32 deg", "38 deg", "fits")
 

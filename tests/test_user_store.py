@@ -9,11 +9,11 @@ from crosspin import cli
 from crosspin.home import data_folder, user_store
 from seed import ROOT
 
-FIT = ("fit", "al-88-31", "is-33-1188-3625-562")
+FIT = ("fit", "al-895-31", "is-33-121-370-562")
 KIT = """@prefix cp: <https://crosspin.example/def/> . @prefix part: <https://crosspin.example/id/part/> .
 @prefix rdfs: <http://www.w3.org/2000/01/rdf-schema#> .
 <https://crosspin.example/id/kit/own> a cp:Kit ; rdfs:label "own kit"@en ; cp:price 9.00 ;
-  cp:hasLine [ cp:listsPart part:al-88-31 ; cp:quantity 1 ] .
+  cp:hasLine [ cp:listsPart part:al-895-31 ; cp:quantity 1 ] .
 """
 
 
@@ -58,14 +58,14 @@ def test_the_store_is_made_once_and_keeps_what_is_imported(
     own = tmp_path / "own.csv"
     own.write_text("id,label,price,stock,lacks\n,,EUR,,\nal-own,Own locker,700,1,\n")
     assert run(capsys, "import", str(own), "--kind", "AirLocker")[:2] == (0, "own.csv: 1 parts, 0 kits, 0 vehicles\n")
-    assert run(capsys, "fit", "al-own", "is-33-1188-3625-562")[0] == 0
+    assert run(capsys, "fit", "al-own", "is-33-121-370-562")[0] == 0
 
     # The demo catalog of a later version takes the place of this one; what else is there stays.
     lockers = shipped / "parts" / "AirLocker.csv"
-    lockers.write_text(lockers.read_text().replace("al-88-31,", "al-88-31-b,", 1))
+    lockers.write_text(lockers.read_text().replace("al-895-31,", "al-895-31-b,", 1))
     assert run(capsys, *FIT)[0] == cli.BAD_INPUT
-    assert run(capsys, "fit", "al-88-31-b", "is-33-1188-3625-562")[0] == 0
-    assert run(capsys, "fit", "al-own", "is-33-1188-3625-562")[0] == 0
+    assert run(capsys, "fit", "al-895-31-b", "is-33-121-370-562")[0] == 0
+    assert run(capsys, "fit", "al-own", "is-33-121-370-562")[0] == 0
 
 
 def test_a_demo_catalog_that_cannot_be_renewed_stays_and_the_reason_is_told(
@@ -75,17 +75,17 @@ def test_a_demo_catalog_that_cannot_be_renewed_stays_and_the_reason_is_told(
     own.write_text(KIT)
     assert run(capsys, "import", str(own))[0] == 0
     lockers = shipped / "parts" / "AirLocker.csv"
-    lockers.write_text(lockers.read_text().replace("al-88-31,", "al-88-31-b,", 1))
+    lockers.write_text(lockers.read_text().replace("al-895-31,", "al-895-31-b,", 1))
     code, _, told = run(capsys, *FIT)
     assert code == 0
-    assert "'al-88-31' would be gone, but kit own has it" in told
+    assert "'al-895-31' would be gone, but kit own has it" in told
     assert str(home) in told
 
 
 def test_another_store_begins_empty(home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, _, told = run(capsys, *FIT, "--store", str(tmp_path / "other"))
     assert code == cli.BAD_INPUT
-    assert told.startswith("on record: there is no part 'al-88-31'")
+    assert told.startswith("on record: there is no part 'al-895-31'")
     assert not home.exists()
 
 

@@ -24,7 +24,7 @@ Answer = dict[str, Any]
 
 HILL = json.loads((ROOT / "seed_data" / "asks" / "hill-patrol.json").read_text())
 FARM = json.loads((ROOT / "seed_data" / "asks" / "farm-hauler.json").read_text())
-LOCKER = {"vehicle": "farm-hauler", "fit": [{"at": "front/carrier", "part": "al-80-27"}]}
+LOCKER = {"vehicle": "farm-hauler", "fit": [{"at": "front/carrier", "part": "al-815-27"}]}
 """An air locker for a front axle whose boss was never drilled."""
 ASKS = {"hill": HILL, "farm": FARM, "locker": LOCKER}
 
@@ -214,7 +214,7 @@ def test_hours_count_what_is_done_on_each_side_and_each_part() -> None:
 
 
 def test_oil_is_what_the_housing_takes() -> None:
-    record = seed_client().get("/v1/parts/fh-88-hp-1600-b").json()
+    record = seed_client().get("/v1/parts/fh-895-hp-1600-b").json()
     provision = next(f for f in record["features"] if f["feature"] == "oilProvision")
     (volume,) = next(r["values"] for r in provision["readings"] if r["dimension"] == "oilVolume")
     uses = next(w["uses"] for w in work("hill") if w["operation"] == "closeAxle")

@@ -15,7 +15,7 @@ from time import perf_counter
 import uvicorn
 from pydantic import TypeAdapter, ValidationError
 
-from crosspin.answer.desk import Desk, NotOnRecord
+from crosspin.answer.desk import Desk, NotOnRecord, open_library, refuse_unusable
 from crosspin.answer.plan import Contradiction, CriterionLine, Mate
 from crosspin.answer.text import tell_text
 from crosspin.api.problems import validation_lines
@@ -90,7 +90,7 @@ def _library(given: argparse.Namespace) -> Library:
     named = given.store or os.environ.get("CROSSPIN_STORE")
     folder = Path(named) if named else user_store()
     try:
-        library = Library(data_folder("ontology"), folder, packs_of(given))
+        library = open_library(folder, packs_of(given))
     except (OSError, sqlite3.OperationalError) as error:
         raise BadInput(f"{folder}: it cannot be opened ({error}). Give a folder that you may write to") from None
     if not named:
@@ -120,8 +120,9 @@ def _desk(given: argparse.Namespace) -> Desk:
 
 def _serve(given: argparse.Namespace) -> int:
     Settings.from_environment()
-    folder = _library(given).folder  # made ready here, so that the processes of the service only open it
-    os.environ |= {"CROSSPIN_STORE": str(folder), "CROSSPIN_PACKS": os.pathsep.join(map(str, packs_of(given)))}
+    library = _library(given)  # made ready here, so that the processes of the service only open it
+    refuse_unusable(library)
+    os.environ |= {"CROSSPIN_STORE": str(library.folder), "CROSSPIN_PACKS": os.pathsep.join(map(str, packs_of(given)))}
     uvicorn.run(
         "crosspin.api.app:served",
         factory=True,
@@ -194,8 +195,8 @@ def _why_not(given: argparse.Namespace) -> int:
 
 
 def _import(given: argparse.Namespace) -> int:
-    desk = _desk(given)
-    desk.library.progress = lambda parts, stage: print(f"{parts:,} {stage} ...", file=sys.stderr, end=" ", flush=True)
+    library = _library(given)  # no desk, which cannot be had where what is in force has to be put right first
+    library.progress = lambda parts, stage: print(f"{parts:,} {stage} ...", file=sys.stderr, end=" ", flush=True)
     done = []
     for path in given.path:
         if not path.exists():
@@ -205,7 +206,7 @@ def _import(given: argparse.Namespace) -> int:
         started = perf_counter()
         print(f"{path} ...", file=sys.stderr, end=" ", flush=True)
         try:
-            imported = desk.import_path(path, given.kind)
+            imported = library.import_path(path, given.kind)
         except Refused:
             print("refused", file=sys.stderr)
             raise

@@ -62,7 +62,7 @@ def swapped(model: Model, catalog: Catalog, vehicle: Vehicle, count: int) -> lis
         sold = [alike.cheapest.part for alike in catalog.classes(model, kinds[path])]
         if sold:
             choices = still | {path: Choice(State.FRESH, random.choice(sold))}
-            found.append(Proposal(choices, {}, (), Cost(0, 0, 0, Decimal(0)), {}, frozenset(), {}, {}))
+            found.append(Proposal(choices, {}, (), Cost(0, 0, 0, 0, Decimal(0)), {}, frozenset(), {}, {}))
     return found
 
 

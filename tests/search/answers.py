@@ -63,7 +63,7 @@ def reference(world: World) -> Reference:
 
 def rank(cost: Cost) -> Rank:
     """A cost as the reference spells it."""
-    return cost.unsafe, cost.extra, cost.unknown, Fraction(cost.money)
+    return cost.unsafe, cost.lost, cost.extra, cost.unknown, Fraction(cost.money)
 
 
 def held(ref: Reference, path: str, choice: Choice) -> Held:

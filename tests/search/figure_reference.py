@@ -150,12 +150,12 @@ class FigureReference(Reference):
         value = self.worked_out(figure, station, plan)
         if value == NOTHING:
             return 0, 0, Fraction(0)
-        before = NOTHING if figure["planned_only"] else self.worked_out(figure, station, self.as_it_was)
+        before = self.worked_out(figure, station, self.as_it_was)
         money = Fraction(0)
         is_open = was_open = fresh = stays = False
         for limit in (one for one in figure["limits"] if one["decides"]):
             bound = self.taken(limit["source"], station, plan)
-            old_bound = NOTHING if figure["planned_only"] else self.taken(limit["source"], station, self.as_it_was)
+            old_bound = self.taken(limit["source"], station, self.as_it_was)
             was_open = was_open or (before != NOTHING and old_bound != NOTHING
                                     and (isinstance(before, str) or isinstance(old_bound, str)))  # fmt: skip
             if bound == NOTHING:
@@ -200,13 +200,13 @@ class FigureReference(Reference):
         found = super().rank(plan, active)
         if found is None:
             return None
-        costs = list(found)
+        unsafe, lost, extra, unknown, money = found
         for figure, station in self.gauges:
             cost = self.figure_cost(figure, station, plan)
             if cost is None:
                 return None
-            costs = [costs[0] + cost[0], *costs[1:-2], costs[-2] + cost[1], costs[-1] + cost[2]]
-        return tuple(costs)  # type: ignore[return-value]
+            unsafe, unknown, money = unsafe + cost[0], unknown + cost[1], money + cost[2]
+        return unsafe, lost, extra, unknown, money
 
     def solve(self, active: frozenset[str] | None = None, force: Mapping[str, Held] | None = None) -> Rank | None:
         chosen = self.every_wish() if active is None else active
@@ -229,12 +229,7 @@ class _FigureProgramme(_Programme):
                 elif any(cost):
                     together = self.cp.new_bool_var("")
                     self.cp.add_bool_or([*others, together])
-                    self.terms.append((self.ranked(cost), together))
-
-    def ranked(self, cost: tuple[int, int, Fraction]) -> Rank:
-        """A cost as the programme's terms spell it."""
-        length = len(self.terms[0][0]) if self.terms else 4
-        return (cost[0], *([0] * (length - 3)), cost[1], cost[2])  # type: ignore[return-value]
+                    self.terms.append(((cost[0], 0, 0, cost[1], cost[2]), together))
 
     def combinations(
         self, reference: FigureReference, figure: Json, station: str

@@ -18,11 +18,11 @@ Json = Any
 # What stands at a position: "received", "fresh" or "emptied", and the part id or None where it is empty.
 Held = tuple[str, str | None]
 Plan = dict[str, Held]
-# unsafe, extra, unknown, money
-Rank = tuple[int, int, int, Fraction]
+# unsafe, lost, extra, unknown, money
+Rank = tuple[int, int, int, int, Fraction]
+NOTHING: Rank = (0, 0, 0, 0, Fraction(0))
 LIGHT = ("warns", "informs")
 """Severities that no plan is held to."""
-
 ORDER = {"received": 0, "emptied": 1, "fresh": 2}
 
 
@@ -261,16 +261,15 @@ class Reference:
 
     def joint_cost(self, joint: Json, left: Held, right: Held) -> Rank | None:
         """Cost of a joint between two positions, None where it clashes."""
-        nothing = (0, 0, 0, Fraction(0))
         if left[1] is None or right[1] is None or "fresh" not in (left[0], right[0]):
-            return nothing
+            return NOTHING
         met = self.joint(joint["joint_kind"], left[1], right[1])
         if met is None:
-            return nothing
+            return NOTHING
         if met.forbidden:
             return None
         unsafe = (met.unsafe_left and left[0] == "fresh") or (met.unsafe_right and right[0] == "fresh")
-        return int(unsafe), 0, int(met.unknown), met.money
+        return int(unsafe), 0, 0, int(met.unknown), met.money
 
     # ------------------------------------------------------------------ needs, renewals, resources
 
@@ -300,30 +299,29 @@ class Reference:
         return self.condition(condition["kind"], condition["feature"], condition["dimension"], limits, part_id)
 
     def pairing_cost(self, pairing: Json, when: Held, then: Held) -> Rank | None:
-        nothing = (0, 0, 0, Fraction(0))
         ruling = self.model["renewals"].get(pairing["rule"]) or self.model["needs"][pairing["rule"]]
         if when[1] is None or ruling["severity"] in LIGHT:
-            return nothing
+            return NOTHING
         if pairing["rule"] in self.model["renewals"]:
             rule = self.model["renewals"][pairing["rule"]]
             if when[0] != "fresh" or not self.is_a(self.parts[when[1]]["kind"], rule["when_kind"]):
-                return nothing
+                return NOTHING
             stays = then[0] == "received" and then[1] is not None
-            return None if stays and self.could_be(self.parts[str(then[1])], rule["then_kind"]) else nothing
+            return None if stays and self.could_be(self.parts[str(then[1])], rule["then_kind"]) else NOTHING
         rule = self.model["needs"][pairing["rule"]]
         if when[0] != "fresh" and (rule["when_fresh"] or then[0] == "received"):
-            return nothing
+            return NOTHING
         wanted = self.ask_condition(rule["when"], when[1])
         if wanted == "no":
-            return nothing
+            return NOTHING
         if rule["then"] is None:
             given = "yes" if then[1] is None else "no"
         else:
             given = "no" if then[1] is None else self.ask_condition(rule["then"], then[1])
         if given == "yes":
-            return nothing
+            return NOTHING
         if given == "unsure" or wanted == "unsure":
-            return 0, 0, 1, Fraction(0)
+            return 0, 0, 0, 1, Fraction(0)
         return None
 
     def takes_part(self, resource: Json, part_id: str | None) -> tuple[bool, bool, Fraction]:
@@ -349,6 +347,32 @@ class Reference:
         """The resources that may not be overdrawn."""
         return [resource for resource in self.model["resources"].values() if resource["severity"] not in LIGHT]
 
+    # ------------------------------------------------------------------ functions
+
+    def gives(self, function: str, part_id: str | None) -> bool:
+        """Whether a part surely gives a function: it, its kind or a kind above says so."""
+        if part_id is None:
+            return False
+        part = self.parts[part_id]
+        return function in self.model["kinds"][part["kind"]]["functions"] or function in part.get("functions", ())
+
+    def had(self) -> list[tuple[str, list[str]]]:
+        """Every function that the vehicle had, once for each place, with the positions at which it could be given."""
+        spots = {p["path"]: p for p in self.layout["positions"]}
+        found: dict[tuple[str, Json, Json], list[str]] = {}
+        for function, said in self.model["functions"].items():
+            for giver in (path for path in self.paths if self.gives(function, self.was[path])):
+                station, side = spots[giver]["station"], spots[giver]["side"]
+                if said["scope"] == "wholeVehicle":
+                    found[function, None, None] = self.paths
+                else:
+                    found[function, station, side] = [
+                        path
+                        for path, spot in spots.items()
+                        if spot["station"] == station and (not side or not spot["side"] or side == spot["side"])
+                    ]
+        return [(function, paths) for (function, _, _), paths in found.items()]
+
     # ------------------------------------------------------------------ a whole plan
 
     def rank(self, plan: Plan, active: frozenset[str]) -> Rank | None:
@@ -365,7 +389,7 @@ class Reference:
         for cost in costs:
             if cost is None:
                 return None
-            unsafe, unknown, money = unsafe + cost[0], unknown + cost[2], money + cost[3]
+            unsafe, unknown, money = unsafe + cost[0], unknown + cost[3], money + cost[4]
         for resource in self.held_to():
             shares = {path: self.takes_part(resource, held[1]) for path, held in plan.items()}
             judged = any(
@@ -378,7 +402,8 @@ class Reference:
                 unknown += 1
             elif sum(net for _, _, net in shares.values()) > 0:
                 return None
-        return unsafe, extra, unknown, money
+        lost = sum(not any(self.gives(function, plan[path][1]) for path in paths) for function, paths in self.had())
+        return unsafe, lost, extra, unknown, money
 
     def every_wish(self) -> frozenset[str]:
         return frozenset(self.wishes)
@@ -445,13 +470,23 @@ class _Programme:
                     continue
                 price = Fraction(reference.parts[held[1]]["price"]) if held[0] == "fresh" and held[1] else Fraction(0)
                 extra = int(reference.counts_extra(path, active))
-                self.terms.append(((0, extra, 0, price), self.is_held[path, held]))
+                self.terms.append(((0, 0, extra, 0, price), self.is_held[path, held]))
         for joint in reference.layout["joints"]:
             self.pair(joint["left"], joint["right"], lambda a, b, j=joint: reference.joint_cost(j, a, b))
         for pairing in reference.layout["pairings"]:
             self.pair(pairing["when"], pairing["then"], lambda a, b, p=pairing: reference.pairing_cost(p, a, b))
         for resource in reference.held_to():
             self.resource(resource)
+        for function, paths in reference.had():
+            self.function(function, paths)
+
+    def function(self, function: str, paths: list[str]) -> None:
+        lost = self.cp.new_bool_var("")
+        giving = [
+            var for (p, held), var in self.is_held.items() if p in paths and self.reference.gives(function, held[1])
+        ]
+        self.cp.add_bool_or([*giving, lost])
+        self.terms.append(((0, 1, 0, 0, Fraction(0)), lost))
 
     def pair(self, left: str, right: str, cost: Any) -> None:
         for a in self.domains[left]:
@@ -483,14 +518,14 @@ class _Programme:
         self.cp.add(sum(net) <= 0).only_enforce_if(judged, missing.negated())
         open_question = self.cp.new_bool_var("")
         self.cp.add_bool_or([judged.negated(), missing.negated(), open_question])
-        self.terms.append(((0, 0, 1, Fraction(0)), open_question))
+        self.terms.append(((0, 0, 0, 1, Fraction(0)), open_question))
 
     def solve(self) -> Rank | None:
         """Level by level: minimise one, hold it, go on to the next."""
         scale = 10_000
         levels = [
-            sum(int(rank[level] * (scale if level == 3 else 1)) * var for rank, var in self.terms if rank[level])
-            for level in range(4)
+            sum(int(rank[level] * (scale if level == 4 else 1)) * var for rank, var in self.terms if rank[level])
+            for level in range(5)
         ]
         found = []
         for level in levels:
@@ -508,4 +543,4 @@ class _Programme:
             if not isinstance(level, int):
                 self.cp.add(level == value)
             found.append(value)
-        return found[0], found[1], found[2], Fraction(found[3], scale)
+        return found[0], found[1], found[2], found[3], Fraction(found[4], scale)

@@ -24,6 +24,7 @@ from crosspin.model.schema import (
     Dimension,
     Feature,
     FeatureKind,
+    Function,
     Joint,
     JointKind,
     Kind,
@@ -80,6 +81,7 @@ class Shape:
     keeps: int
     removes: int
     light: int
+    functions: int
 
 
 def shapes(most_roles: int = 7, most_parts: int = 7) -> st.SearchStrategy[Shape]:
@@ -100,6 +102,7 @@ def shapes(most_roles: int = 7, most_parts: int = 7) -> st.SearchStrategy[Shape]
         keeps=st.sampled_from([0, 0, 1, 2]),
         removes=st.sampled_from([20, 20, 60]),
         light=st.sampled_from([0, 20, 50]),
+        functions=st.integers(0, 3),
     )
 
 
@@ -151,6 +154,7 @@ class _Builder:
         return self.random.choice(list(options))
 
     def build(self) -> World:
+        self.functions = {f"f{i}": self.make_function(f"f{i}") for i in range(self.shape.functions)}
         self.kinds = self.make_kinds()
         self.roles = self.make_roles()
         self.positions = self.make_positions()
@@ -194,6 +198,7 @@ class _Builder:
             cautions={},
             evidence={},
             layouts={"l": layout},
+            functions=self.functions,
         )
         parts = self.make_parts()
         vehicle = self.make_vehicle(parts)
@@ -201,13 +206,23 @@ class _Builder:
         catalog = in_memory(parts.values(), self.specs.values(), kits.values(), [vehicle])
         return World(model, catalog, self.make_ask(catalog))
 
+    def make_function(self, name: str) -> Function:
+        scope = self.pick([Scope.SAME_AXLE, Scope.WHOLE_VEHICLE])
+        return Function(**_term(name), scope=scope, says="{part}", says_lost="{place}", says_gained="{place}")
+
+    def some_functions(self, percent: int) -> tuple[str, ...]:
+        return tuple(name for name in self.functions if self.chance(percent))
+
     def make_kinds(self) -> dict[str, Kind]:
         """One kind per role with two features, sometimes a narrower one with a third; and an adapter kind."""
         kinds = {}
         for i in range(self.shape.roles):
             name = f"k{i}"
             features = (f"{name}a", f"{name}b")
-            kinds[name] = Kind(**_term(name), parents=("Part",), ancestors=("Part", name), features=features)
+            functions = self.some_functions(10)
+            kinds[name] = Kind(
+                **_term(name), parents=("Part",), ancestors=("Part", name), features=features, functions=functions
+            )
             if self.chance(40):
                 sub = f"{name}x"
                 kinds[sub] = Kind(
@@ -215,6 +230,7 @@ class _Builder:
                     parents=(name,),
                     ancestors=("Part", name, sub),
                     features=(*features, f"{sub}c"),
+                    functions=tuple(sorted({*functions, *self.some_functions(30)})),
                 )
         kinds["adapter"] = Kind(
             **_term("adapter"), parents=("Part",), ancestors=("Part", "adapter"), features=("inner", "outer")
@@ -237,8 +253,12 @@ class _Builder:
     def make_positions(self) -> list[Position]:
         positions = []
         for role in self.roles:
-            stations = ["front", "rear"] if self.chance(self.shape.twice) else ["front"]
-            positions += [Position(path=f"{station}/{role}", role=role, station=station) for station in stations]
+            places = [("front", None)]
+            if self.chance(self.shape.twice):
+                places = self.pick([[("front", None), ("rear", None)], [("front", "left"), ("front", "right")]])
+            for station, side in places:
+                path = "/".join(filter(None, (station, side, role)))
+                positions.append(Position(path=path, role=role, station=station, side=side))
         return positions
 
     def make_dimension(self, name: str) -> Dimension:
@@ -464,6 +484,7 @@ class _Builder:
             stock=self.pick([None, 0, 1, 2]),
             specs=specs,
             lacks=tuple(lacks),
+            functions=self.some_functions(20),
         )
 
     def make_parts(self) -> dict[str, Part]:

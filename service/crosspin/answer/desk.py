@@ -11,17 +11,21 @@ from time import perf_counter
 
 from crosspin.answer.contradiction import tell_contradiction
 from crosspin.answer.fit import Fitter
+from crosspin.answer.functions import kept_by, not_kept, with_keeping
 from crosspin.answer.plan import Contradiction, Cost, Fit, Mate, PartLine, Plan, Taker
 from crosspin.answer.reasons import Scene
 from crosspin.answer.sayings import Sayings
 from crosspin.answer.tell import tell_plan, told_cost
+from crosspin.catalog.catalog import Catalog
 from crosspin.catalog.library import OVERTAKEN, Holdings, Imported, Library
 from crosspin.catalog.lookup import Found, Lookup
+from crosspin.catalog.usable import Unusable
 from crosspin.home import data_folder
 from crosspin.knockon.ask import Ask
 from crosspin.knockon.ask import Fit as FitWish
 from crosspin.knockon.limits import SearchLimit
 from crosspin.knockon.proposal import Conflict, Proposal
+from crosspin.knockon.room import unusable
 from crosspin.knockon.search import Searcher
 from crosspin.knockon.wishes import understand
 from crosspin.model.drafts import Refused
@@ -63,15 +67,49 @@ class Bench:
         return Lookup(self.holdings.model, self.holdings.catalog)
 
 
+def check(model: Model, catalog: Catalog) -> tuple[Unusable, ...]:
+    """What would be in the way of answers by a catalog; all that a desk needs to search it is tried."""
+    faults = unusable(model, catalog)
+    if not faults:
+        _prepare(Searcher(model, catalog), catalog)
+    return faults
+
+
+def _prepare(searcher: Searcher, catalog: Catalog) -> None:
+    """Make a searcher ready for the vehicles in a catalog."""
+    for layout in sorted({vehicle.layout for vehicle in catalog.vehicles.values()}):
+        searcher.compiled(layout)
+
+
+def open_library(folder: Path | None = None, packs: Sequence[Path] = ()) -> Library:
+    """What is kept in a folder, under the ontology with these packs laid upon it; imports into it are checked.
+
+    Raises BrokenText, BrokenOntology or Refused where the data cannot be read.
+    """
+    library = Library(data_folder("ontology"), folder, packs)
+    library.check = check
+    return library
+
+
+def refuse_unusable(library: Library) -> None:
+    """Raises Refused, naming the sources at fault, where what is in force cannot be answered from."""
+    faults = unusable(library.model, library.holdings.catalog)
+    if faults:
+        raise Refused([fault.problem({}) for fault in faults])
+
+
 class Desk:
     """Answers asks, and takes imports.  Safe to share between threads."""
 
     def __init__(self, library: Library) -> None:
+        """Raises Refused, naming the sources at fault, where what is in force cannot be answered from."""
         self.library = library
         self.timings: dict[str, float] = dict(library.timings)
         self._writing = Lock()
         self._taking_up = Lock()
+        self._tried: Searcher | None = None
         self._bench = self._compile(None)
+        library.check = self._try
 
     @classmethod
     def open(cls, folder: Path | None = None, packs: Sequence[Path] = ()) -> "Desk":
@@ -80,7 +118,7 @@ class Desk:
 
         Raises BrokenText, BrokenOntology or Refused where the data cannot be read.
         """
-        library = Library(data_folder("ontology"), folder, packs)
+        library = open_library(folder, packs)
         if folder is None:
             library.import_folder(data_folder("seed_data"))
         library.take_in_data()
@@ -93,17 +131,31 @@ class Desk:
         if before is not None and before.holdings.ontology != holdings.ontology:
             before = None
         model, catalog = holdings.model, holdings.catalog
-        if before is None:
-            searcher = Searcher(model, catalog)
-            prover = Prover(holdings.graph, model, catalog, ontology=holdings.ontology_graph())
-        else:
-            searcher = Searcher(model, catalog, before=before.searcher)
-            prover = Prover(holdings.graph, model, catalog, before=before.prover)
-        bench = Bench(holdings, searcher, prover, holdings.models)
-        for layout in sorted({vehicle.layout for vehicle in holdings.catalog.vehicles.values()}):
-            bench.searcher.compiled(layout)
+        try:
+            if before is None:
+                searcher = Searcher(model, catalog)
+                prover = Prover(holdings.graph, model, catalog, ontology=holdings.ontology_graph())
+            else:
+                searcher = Searcher(model, catalog, before=self._tried or before.searcher)
+                prover = Prover(holdings.graph, model, catalog, before=before.prover)
+            _prepare(searcher, catalog)
+        except SearchLimit:
+            refuse_unusable(self.library)
+            raise
+        self._tried = None
         self.timings["prepare search and proof"] = perf_counter() - started
-        return bench
+        return Bench(holdings, searcher, prover, holdings.models)
+
+    def _try(self, model: Model, catalog: Catalog) -> tuple[Unusable, ...]:
+        """As `check`; what it makes ready serves once the catalog is in force."""
+        if catalog.said("state") != self._bench.holdings.ontology:
+            return check(model, catalog)
+        faults = unusable(model, catalog)
+        if not faults:
+            searcher = Searcher(model, catalog, before=self._bench.searcher)
+            _prepare(searcher, catalog)
+            self._tried = searcher
+        return faults
 
     def warm_up(self) -> None:
         """Work out what first answers would wait for: what the rules say of the vehicles as they came."""
@@ -168,7 +220,24 @@ class Desk:
         started = perf_counter()
         plan = tell_plan(self._scene(bench, ask, found, sayings), ask, found, proof)
         times["tell"] = perf_counter() - started
-        return plan
+        return self._with_keeping(bench, ask, found, plan, sayings) if plan.functions.lost else plan
+
+    def _with_keeping(self, bench: Bench, ask: Ask, found: Proposal, plan: Plan, sayings: Sayings) -> Plan:
+        """The plan with what it would cost to keep each function that it loses; a search for each, all its places
+        together."""
+        keepings = {}
+        for name in dict.fromkeys(lost.function for lost in plan.functions.lost):
+            places = [lost.positions for lost in plan.functions.lost if lost.function == name]
+            gave = tuple(path for paths in places for path in paths)
+            other, relaxed = bench.searcher.keeping(ask, found, name, gave)
+            keepings[name] = not_kept(self._scene(bench, ask, found, sayings), name, relaxed.wishes, gave)
+            if other is None:
+                continue
+            proof = bench.prover.prove(ask, other)
+            if not any(lost.function == name and lost.paths in places for lost in proof.lost):
+                kept = tell_plan(self._scene(bench, ask, other, sayings), ask, other, proof)
+                keepings[name] = kept_by(plan, kept, relaxed.wishes, gave)
+        return with_keeping(plan, keepings)
 
     def plan_graph(self, ask: Ask, media_type: str) -> bytes:
         """The proved plan as RDF: its placements and everything that the rules derived from them."""
@@ -303,7 +372,7 @@ class Desk:
     def import_path(self, path: Path, kind: str | None = None) -> Imported:
         """Import a file or a folder, all or nothing.  Raises Refused."""
         with self._writing:
-            imported = self.library.import_folder(path) if path.is_dir() else self.library.import_file(path, kind)
+            imported = self.library.import_path(path, kind)
         self.catch_up()
         return imported
 

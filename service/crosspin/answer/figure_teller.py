@@ -41,7 +41,7 @@ class FigureTeller:
             unit=self.say.symbol(figure.unit),
             limits=limits,
             verdict=verdict,
-            so_already=verdict is Verdict.CLASHES and self._so_already(figure, result, was),
+            so_already=verdict is Verdict.CLASHES and self._so_already(figure, place, result),
             sentence=sentence,
             formula=self.model.formulas[figure.formula].expression,
             inputs=tuple(self._input(one, was, result) for one in figure.inputs),
@@ -82,9 +82,9 @@ class FigureTeller:
         sentence += f"; {' and '.join(bounds)}." if bounds else "."
         return (Verdict.FITS if bounds else None), sentence
 
-    @staticmethod
-    def _so_already(figure: Figure, result: Result, was: Result | None) -> bool:
+    def _so_already(self, figure: Figure, place: Place, result: Result) -> bool:
         """Whether every limit that the figure is beyond was passed already, and by no less."""
+        was = self.received.result(figure, place)
         if was is None:
             return False
         for limit, now, before in zip(figure.limits, result.limits, was.limits, strict=True):

@@ -110,7 +110,7 @@ class Knowledge:
             yield (phase, o.label, str(o.hours), tools, cautions, ", ".join(waits.get(o.id, ())))
 
     def _evidence(self, names: Iterable[str]) -> str:
-        return "; ".join(self.model.evidence[name].label for name in names)
+        return "; ".join(self.model.evidence[name].source for name in names)
 
     def _cases(self, name: str) -> str:
         return f"+{self.expected[name]} -{self.refused[name]}"

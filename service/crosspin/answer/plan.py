@@ -34,6 +34,7 @@ class Cost(Told):
     """What a whole plan is ranked by, in this order."""
 
     unsafe_unknowns: int
+    lost_functions: int
     extra_positions: int
     unknowns: int
     money: Decimal
@@ -63,6 +64,7 @@ class AlternativeLine(Told):
     part: PartLine | None
     stays: bool
     cost: Cost
+    more_lost: int
     more_positions: int
     more_unknowns: int
     more_money: Decimal
@@ -199,6 +201,41 @@ class WarningLine(Told):
     evidence: tuple[str, ...] = ()
 
 
+class Keeping(Told):
+    """What it would take to keep a function that a plan loses.
+
+    `more_money` is by how much the whole plan that keeps it costs more, all in; None where no plan keeps it.  `relaxed`
+    are the wishes that give way to any part that gives it (or, where they only led to the loss, to any part there),
+    `parts` what that plan has at the positions that gave it.  `sentence` says it, or why it cannot be kept.
+    """
+
+    more_money: Decimal | None
+    relaxed: tuple[str, ...]
+    parts: tuple[PartLine, ...]
+    sentence: str
+
+
+class FunctionLine(Told):
+    """A function that is lost or gained at one place: the positions and the parts there that gave it, or give it.
+
+    `keeping` is None where it is gained.
+    """
+
+    function: str
+    label: str
+    positions: tuple[str, ...]
+    parts: tuple[PartLine, ...]
+    sentence: str
+    keeping: Keeping | None = None
+
+
+class FunctionChanges(Told):
+    """What the customer loses and gains, as against the vehicle as it was received."""
+
+    lost: tuple[FunctionLine, ...] = ()
+    gained: tuple[FunctionLine, ...] = ()
+
+
 class Totals(Told):
     """Money in the shop's currency: parts as ordered, hours of all work and remedies at the shop's rate."""
 
@@ -219,6 +256,7 @@ class Plan(Told):
     vehicle_label: str
     ask: Ask
     cost: Cost
+    functions: FunctionChanges
     steps: tuple[Step, ...]
     stays: tuple[Step, ...]
     measurements: tuple[Measurement, ...]

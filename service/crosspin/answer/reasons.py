@@ -95,7 +95,9 @@ class Reasons:
             return self._by_joint(position, cause)
         if cause.rule in self._pairings:
             return self._by_pairing(position, cause)
-        if cause.rule not in self.scene.model.resources:
+        if cause.rule in self.scene.model.functions:
+            return self._by_function(position, cause)
+        if self.scene.as_received.reach.has(cause.rule):
             return self._by_figure(position, cause, self.scene.received(position))
         resource = self.scene.model.resources[cause.rule]
         part = self.scene.planned(cause.source)
@@ -108,11 +110,23 @@ class Reasons:
             evidence=self.words.evidence(resource.evidence),
         )
 
+    def _by_function(self, position: str, cause: Cause) -> Reason:
+        function = self.scene.model.functions[cause.rule]
+        gave = self.scene.received(cause.source)
+        return Reason(
+            position=position,
+            source=cause.source,
+            rule=function.id,
+            criterion=None,
+            sentence=self.words.rule(function.says, gave.label if gave else "nothing", cause.source),
+            evidence=self.words.evidence(function.evidence),
+        )
+
     def against(self, candidate: Part, position: str, cause: Cause) -> str:
         """Why a candidate would not serve at a position of the plan."""
         if cause.rule in self._joints:
             return self._joint_sentence(candidate, position, cause)[0]
-        if cause.rule not in self._pairings and cause.rule not in self.scene.model.resources:
+        if self.scene.as_received.reach.has(cause.rule):
             return self._by_figure(position, cause, candidate).sentence
         return self.reason(position, cause).sentence
 

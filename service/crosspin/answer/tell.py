@@ -7,6 +7,7 @@ from hashlib import sha256
 from crosspin.answer.circuits import Circuits
 from crosspin.answer.figures import Figures
 from crosspin.answer.fit import line
+from crosspin.answer.functions import function_changes
 from crosspin.answer.joints import Joints
 from crosspin.answer.measure import Measuring
 from crosspin.answer.order import cheapest_order
@@ -38,7 +39,13 @@ PROVISO = (
 
 def told_cost(cost: proposed.Cost) -> Cost:
     """A cost as it is told."""
-    return Cost(unsafe_unknowns=cost.unsafe, extra_positions=cost.extra, unknowns=cost.unknown, money=cost.money)
+    return Cost(
+        unsafe_unknowns=cost.unsafe,
+        lost_functions=cost.lost,
+        extra_positions=cost.extra,
+        unknowns=cost.unknown,
+        money=cost.money,
+    )
 
 
 def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
@@ -75,6 +82,7 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
         vehicle_label=scene.vehicle.label,
         ask=ask,
         cost=told_cost(proposal.cost),
+        functions=function_changes(scene, proof),
         steps=changed,
         stays=stays,
         measurements=Measuring(scene, joints, proof, (*figures.wanted(), *circuits.wanted())).lines(),
@@ -160,6 +168,7 @@ class _Teller:
                 ),
                 stays=a.choice.state is State.RECEIVED,
                 cost=told_cost(a.cost),
+                more_lost=a.cost.lost - base.lost,
                 more_positions=a.cost.extra - base.extra,
                 more_unknowns=a.cost.unknown - base.unknown + a.cost.unsafe - base.unsafe,
                 more_money=a.cost.money - base.money,

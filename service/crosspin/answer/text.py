@@ -8,7 +8,17 @@ from itertools import groupby
 from crosspin.answer.circuit_text import circuit_rows
 from crosspin.answer.figure_text import figure_rows
 from crosspin.answer.places import both_sides, place, places, places_by_side
-from crosspin.answer.plan import Action, Contradiction, Cost, Plan, Reason, Step, WarningLine, WishLine
+from crosspin.answer.plan import (
+    Action,
+    Contradiction,
+    Cost,
+    FunctionLine,
+    Plan,
+    Reason,
+    Step,
+    WarningLine,
+    WishLine,
+)
 from crosspin.figures.exact import spell
 
 WIDTH = 100
@@ -54,6 +64,8 @@ def _plan(plan: Plan) -> list[str]:
     needed = [step for step in plan.steps if not step.asked]
     currency = plan.totals.currency
     out = [f"Plan for {plan.vehicle_label}", f"{plan.id}, data version {plan.version}"]
+    out += _section("Lost", (row for lost in plan.functions.lost for row in _lost(lost)))
+    out += _section("Gained", (row for gained in plan.functions.gained for row in _wrapped(gained.sentence, 4, "  +")))
     out += _section("Asked", _steps(asked, currency))
     out += _section("Also needed", _steps(needed, currency))
     out += _section("Measure first", _measurements(plan))
@@ -71,6 +83,11 @@ def _plan(plan: Plan) -> list[str]:
     out += _section("Stays", _stays(plan.stays))
     out += _section("Totals", _totals(plan))
     return [*out, "", *_wrapped(plan.proviso, 0)]
+
+
+def _lost(lost: FunctionLine) -> list[str]:
+    told = _wrapped(lost.sentence, 4, "  -")
+    return told if lost.keeping is None else [*told, *_wrapped(lost.keeping.sentence, 8)]
 
 
 # ---------------------------------------------------------------------- steps
@@ -133,6 +150,8 @@ def _alternatives(step: Step, currency: str) -> list[str]:
             else "nothing here"
         )
         differences = [f"{_sign(other.more_money)} {currency}"]
+        if other.more_lost:
+            differences.append(f"{other.more_lost:+d} lost")
         if other.more_positions:
             differences.append(f"{other.more_positions:+d} positions")
         if other.more_unknowns:
@@ -241,6 +260,8 @@ def _totals(plan: Plan) -> Iterable[str]:
 def _cost(cost: Cost) -> str:
     text = f"{_count(cost.extra_positions, 'position', 'positions')} changed beyond those asked, "
     text += _count(cost.unknowns, "thing not known", "things not known")
+    if cost.lost_functions:
+        text = f"{_count(cost.lost_functions, 'function', 'functions')} lost, {text}"
     if cost.unsafe_unknowns:
         text += f", {_count(cost.unsafe_unknowns, 'of them', 'of them')} safety-critical on a new part"
     return text

@@ -4,8 +4,8 @@ from typing import Any
 
 KIND = "RingAndPinionSet"
 RULE = "innerShaftInSideGear"
-PART = "al-88-33"
-OTHER_PART = "is-33-1188-3625-562"
+PART = "al-895-33"
+OTHER_PART = "is-33-121-370-562"
 SEARCHED_KIND = "Carrier"
 TWIN = "ls-plain"
 TYPED = "33 teeth"
@@ -18,7 +18,7 @@ SOURCE = "price-list.csv"
 CSV_KIND = "CoverGasket"
 CSV = """id,label,price,stock,lacks,gasketOutline.patternCode
 ,,EUR,,,
-cg-88-cork,"Cork cover gasket, ten-bolt-88",9.40,6,,ten-bolt-88
+cg-895-cork,"Cork cover gasket, eleven-bolt-895",9.40,6,,eleven-bolt-895
 """
 QUERY = """PREFIX cp: <https://crosspin.example/def/>
 PREFIX rdfs: <http://www.w3.org/2000/01/rdf-schema#>
@@ -28,7 +28,7 @@ SELECT ?part ?label ?price WHERE {
 ASK: dict[str, Any] = {
     "vehicle": VEHICLE,
     "fit": [
-        {"at": "front/housing", "part": "fh-88-hp-1600-b"},
+        {"at": "front/housing", "part": "fh-895-hp-1600-b"},
         {"at": "front/carrier", "part": PART},
         {"at": "front/*/knuckle", "part": "kn-162-722"},
         {"at": "front/*", "kit": KIT},

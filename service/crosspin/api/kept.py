@@ -10,6 +10,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from crosspin.answer.desk import Desk
 from crosspin.api.negotiate import holds
 from crosspin.api.problems import Refusal, lines, problem_reply
+from crosspin.catalog.library import OVERTAKEN
 from crosspin.model.drafts import Refused
 
 _ADDRESS = "/v1/knock-on"
@@ -36,7 +37,8 @@ class UpToDate:
             try:
                 await self._catch_up()
             except Refused as error:
-                refusal = Refusal(503, "overtaken", "The data is not ours to read any more.", *lines(error.problems))
+                sort = "overtaken" if OVERTAKEN in error.problems else "unusable"
+                refusal = Refusal(503, sort, "What is in force cannot be answered from.", *lines(error.problems))
                 await problem_reply(Request(scope), refusal)(scope, receive, send)
                 return
             state["desk"] = self._desk.as_it_is()

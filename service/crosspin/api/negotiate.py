@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from hashlib import sha256
 
 from fastapi import Request, Response
 
@@ -10,6 +9,7 @@ from crosspin.api.accept import HTML, choose
 from crosspin.api.html import PAGE_HEADERS, page_tag
 from crosspin.api.language import language_of
 from crosspin.api.problems import ProblemLine, Refusal
+from crosspin.store.digest import digest_of
 
 
 def not_acceptable(offers: Sequence[str]) -> Refusal:
@@ -45,7 +45,7 @@ def tagged(request: Request, *of: str, headers: Mapping[str, str] | None = None)
     `headers` are those of the answer that must come with "not modified" too, as callers put them in place of what
     they hold (RFC 9111, 3.2).
     """
-    tag = f'"{sha256("|".join(of).encode()).hexdigest()[:24]}"'
+    tag = f'"{digest_of(of)[:24]}"'
     request.state.etag = tag
     if holds(request.headers.get("if-none-match", ""), tag):
         raise NotModified(headers or {})

@@ -32,6 +32,7 @@ from crosspin.api.shapes import (
 from crosspin.api.wiring import TheDesk, TheTurns, errors, known_parameters
 from crosspin.catalog.library import Holdings
 from crosspin.figures.exact import parse_number
+from crosspin.model.judge import functions_of
 from crosspin.model.schema import Datatype, Kit, Part, Value
 from crosspin.model.terms import thing
 from crosspin.store.describe import about, write
@@ -185,6 +186,7 @@ def one_part(
         stock=record.stock,
         features=tuple(_readings(desk.holdings, record, f) for f in features if f in record.specs),
         lacks=record.lacks,
+        functions=tuple(sorted(functions_of(model, record))),
         not_recorded=tuple(f for f in features if f not in record.specs and f not in record.lacks),
     )
 

@@ -79,6 +79,7 @@ class RuleSort(StrEnum):
     NEED = "need"
     RENEWAL = "renewal"
     RESOURCE = "resource"
+    FUNCTION = "function"
     REMEDY = "remedy"
     CONSEQUENCE = "consequence"
     FIGURE = "figure"
@@ -154,7 +155,7 @@ class FeatureReadings(Shape):
 
 
 class PartSheet(Shape):
-    """A part with all that is known of it.  `not_recorded` lists the features nobody has measured."""
+    """A part with all that is known of it.  `functions` is what it lets the driver do; `not_recorded` lists the features nobody has measured."""
 
     id: str
     iri: str
@@ -165,6 +166,7 @@ class PartSheet(Shape):
     stock: int | None
     features: tuple[FeatureReadings, ...]
     lacks: tuple[str, ...]
+    functions: tuple[str, ...]
     not_recorded: tuple[str, ...]
 
 

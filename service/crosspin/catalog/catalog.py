@@ -26,7 +26,7 @@ MOST_KEPT = 20_000
 """How many records of one table are kept as objects once they were read."""
 
 _OF_SOURCE = "WHERE source = (SELECT source FROM source WHERE name = ?)"
-_PART = "SELECT part.id, kind, label, price, stock, holds, lacks, published FROM part JOIN class USING (class)"
+_PART = "SELECT part.id, kind, label, price, stock, holds, lacks, gives, published FROM part JOIN class USING (class)"
 
 
 class Table(Mapping[str, Record], Generic[Record]):
@@ -85,6 +85,7 @@ class PartClass:
     kind: str
     specs: Mapping[str, str]
     lacks: tuple[str, ...]
+    functions: tuple[str, ...]
     count: int
     cheapest: Offer
     on_shelf: Offer | None
@@ -154,7 +155,7 @@ class Catalog:
     def _of_one_kind(self, kind: str) -> tuple[PartClass, ...]:
         if kind not in self._classes:
             rows = self._base.execute(
-                "SELECT class, kind, holds, lacks, orderable, cheapest, cheapest_part, shelf, shelf_part, dearest"
+                "SELECT class, kind, holds, lacks, gives, orderable, cheapest, cheapest_part, shelf, shelf_part, dearest"
                 " FROM class WHERE kind = ? AND orderable > 0 ORDER BY class",
                 (kind,),
             )
@@ -280,7 +281,7 @@ class Catalog:
         which = f"FROM part JOIN class USING (class) WHERE {' AND '.join(where)}"
         total = self._base.execute(f"SELECT count(*) {which}", values).fetchone()[0]
         rows = self._base.execute(
-            f"SELECT part.id, kind, label, price, stock, holds, lacks, published {which}"
+            f"SELECT part.id, kind, label, price, stock, holds, lacks, gives, published {which}"
             " AND part.id > ? ORDER BY part.id LIMIT ?",
             (*values, after, limit),
         )
@@ -354,6 +355,7 @@ def _class(
     kind: str,
     holds: str,
     lacks: str,
+    gives: str,
     count: int,
     cheapest: int,
     part: str,
@@ -362,8 +364,8 @@ def _class(
     dearest: int,
 ) -> PartClass:
     on_shelf = None if shelf is None or shelf_part is None else Offer(shelf, shelf_part)
-    lacking = tuple(json.loads(lacks))
-    return PartClass(number, kind, json.loads(holds), lacking, count, Offer(cheapest, part), on_shelf, dearest)
+    lacking, given = tuple(json.loads(lacks)), tuple(json.loads(gives))
+    return PartClass(number, kind, json.loads(holds), lacking, given, count, Offer(cheapest, part), on_shelf, dearest)
 
 
 def _part(
@@ -374,6 +376,7 @@ def _part(
     stock: int | None,
     holds: str,
     lacks: str,
+    gives: str,
     published: str,
 ) -> Part:
     return Part(
@@ -384,6 +387,7 @@ def _part(
         stock=stock,
         specs=json.loads(holds),
         lacks=tuple(json.loads(lacks)),
+        functions=tuple(json.loads(gives)),
         published=json.loads(published),
     )
 

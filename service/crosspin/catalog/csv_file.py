@@ -9,7 +9,7 @@ import csv
 import io
 from collections.abc import Iterator
 
-from crosspin.model.drafts import Cell, PartDraft, Problem
+from crosspin.model.drafts import COLUMN, Cell, PartDraft, Problem
 
 FIXED = ("id", "label", "price", "stock", "lacks")
 
@@ -71,7 +71,7 @@ def _part(row: dict[str, str], units: dict[str, str], kind: str, name: str, numb
         feature, dimension = column.split(".")
         disputed = ";" in content
         texts = tuple(text.strip() for text in content.split(";" if disputed else "|"))
-        place = f"{name}, row {number}, column {column}"
+        place = COLUMN.format(f"{name}, row {number}", column)
         cells.append(Cell(feature, dimension, texts, units[column].strip(), place, disputed))
     return PartDraft(
         place=f"{name}, row {number}",
@@ -82,4 +82,5 @@ def _part(row: dict[str, str], units: dict[str, str], kind: str, name: str, numb
         stock=row.get("stock", "").strip() or None,
         lacks=tuple(f.strip() for f in row.get("lacks", "").split("|") if f.strip()),
         cells=tuple(cells),
+        column=COLUMN,
     )

@@ -2,20 +2,24 @@
 
 import hashlib
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
+from heapq import heappush, heappushpop
 
+from crosspin.catalog.amounts import MOST_DECIMALS, NotUsable, read_amount
 from crosspin.catalog.snapshot import Taken, Writer
 from crosspin.figures.derive import FORMULAS
-from crosspin.figures.exact import parse_number, spell
-from crosspin.model.drafts import Cell, Drafts, KitDraft, PartDraft, Problem, Refused, VehicleDraft
+from crosspin.figures.exact import FRACTIONAL_DIGITS, parse_number, spell
+from crosspin.figures.quantity import Calculation
+from crosspin.model.drafts import PROPERTY, Cell, Drafts, KitDraft, PartDraft, Problem, Refused, VehicleDraft
 from crosspin.model.schema import Datatype, Dimension, Kit, KitLine, Model, Part, Spec, Value, Vehicle
 
 _ID = re.compile(r"[a-z0-9]+([.-][a-z0-9]+)*")
-_WHOLE = re.compile(r"\d+(\.0*)?")
 
+MOST_DEAR = 20
+"""Of how many parts of an import, the dearest ones, the places are remembered."""
 
 MOST_TOLD = 1000
 """After how many problems no more are looked for."""
@@ -31,6 +35,18 @@ class TakenIn:
     parts: int = 0
     kits: int = 0
     vehicles: int = 0
+    dearest: list[tuple[Decimal, str, str]] = field(default_factory=list)
+    """Price, id and place of the dearest parts, as a heap."""
+
+    def note(self, price: Decimal, part: str, place: str) -> None:
+        """Remember where the price of a part came from, if it is among the dearest."""
+        add = heappush if len(self.dearest) < MOST_DEAR else heappushpop
+        add(self.dearest, (price, part, place))
+
+    @property
+    def places(self) -> dict[str, str]:
+        """Where the prices of the dearest parts came from, by part."""
+        return {part: place for _, part, place in self.dearest}
 
 
 def take_in(drafts: Drafts, model: Model, writer: Writer) -> TakenIn:
@@ -89,6 +105,7 @@ class _Checker:
         self.model = model
         self.writer = writer
         self.units = {unit.symbol: unit for unit in model.units.values()}
+        self.summed = {name for r in model.resources.values() for name in (r.draw_dimension, r.supply_dimension)}
         self.problems: list[Problem] = []
         self.taken = TakenIn()
         self._specs: dict[tuple[object, ...], Spec] = {}
@@ -116,20 +133,14 @@ class _Checker:
             self.wrong(place, f"the id {taken.name!r} is taken already", mend)
 
     def amount(self, place: str, text: str | None, what: str) -> Decimal | None:
+        """A price, stock or quantity; None where there is none, or none that is usable."""
         if text is None:
             return None
         try:
-            value = parse_number(text)
-        except ValueError as error:
-            self.wrong(place, f"the {what} {error}", "Write digits and a decimal point")
+            return read_amount(text, what)
+        except NotUsable as error:
+            self.wrong(place, error.wrong, error.mend)
             return None
-        if value < 0:
-            self.wrong(place, f"the {what} is {text}, below nought", "Write nought or more")
-        elif what == "price" and value != round(value, 2):
-            self.wrong(place, f"the price {text} has more than two decimals", "Round it")
-        elif what == "stock" and value != int(value):
-            self.wrong(place, f"the stock {text} is not whole", "Write a whole number")
-        return value
 
     def part(self, draft: PartDraft) -> None:
         if draft.kind not in self.model.kinds:
@@ -170,16 +181,22 @@ class _Checker:
                     f"a {kind.label} has no feature {feature!r} to lack",
                     f"Its features: {', '.join(kind.features)}",
                 )
+        for function in draft.functions:
+            if function not in self.model.functions:
+                known = ", ".join(self.model.functions) or "none"
+                self.wrong(draft.place, f"{function!r} is no function", f"Functions: {known}")
         specs = {feature: self.spec(feature, found) for feature, found in sorted(readings.items())}
-        stock = self.amount(draft.place, draft.stock, "stock")
+        stock = self.amount(draft.column.format(draft.place, "stock"), draft.stock, "stock")
+        price = self.amount(priced := draft.column.format(draft.place, "price"), draft.price, "price")
         part = Part(
             id=draft.id,
             kind=draft.kind,
             label=draft.label,
-            price=self.amount(draft.place, draft.price, "price"),
+            price=price,
             stock=None if stock is None else int(stock),
             specs=specs,
             lacks=tuple(sorted(draft.lacks)),
+            functions=tuple(sorted(draft.functions)),
             published=dict(sorted(published.items())),
         )
         if self.problems:
@@ -187,6 +204,8 @@ class _Checker:
         with self.new_id(draft.place):
             self.writer.put_part(part)
         self.taken.parts += 1
+        if price is not None:
+            self.taken.note(price, part.id, priced)
 
     def spec(self, feature: str, found: dict[str, tuple[Value, ...]]) -> str:
         """Put the readings at a feature on record and return the id of their spec."""
@@ -254,6 +273,12 @@ class _Checker:
             self.wrong(
                 cell.place, wrong, f"Between {least} and {most}{unit} is possible; look at the figure and its unit"
             )
+        finest = MOST_DECIMALS if dimension.id in self.summed else FRACTIONAL_DIGITS
+        if len(spell(value).partition(".")[2]) > finest:
+            self.wrong(
+                cell.place, f"{text} {cell.unit or ''}".rstrip() + f" has more than {finest} decimals", "Round it"
+            )
+            return None
         return parse_number(spell(value))
 
     def factor(self, cell: Cell, dimension: Dimension) -> Decimal:
@@ -287,18 +312,29 @@ class _Checker:
             for dimension in list(waiting):
                 inputs = [found.get(name, ()) for name in dimension.derived_from]
                 if dimension.formula is not None and all(len(values) == 1 for values in inputs):
-                    numbers = [v[0] for v in inputs if isinstance(v[0], Decimal)]
-                    if len(numbers) == len(inputs):
-                        found[dimension.id] = (FORMULAS[dimension.formula](*numbers),)
+                    value = self._derived(FORMULAS[dimension.formula], [v[0] for v in inputs])
+                    if value is not None:
+                        found[dimension.id] = (value,)
                         progress = True
                     waiting.remove(dimension)
         return found
 
+    @staticmethod
+    def _derived(formula: Calculation, values: Sequence[Value]) -> Decimal | None:
+        """What a formula gives for readings; None where they are not of its sort, or make no sense to it."""
+        wanted = formula.parameters.values()
+        if any(isinstance(value, str) != quantity.is_code for value, quantity in zip(values, wanted, strict=True)):
+            return None
+        try:
+            return formula(*values)
+        except ValueError:
+            return None
+
     def kit(self, draft: KitDraft) -> None:
         self.check_id(draft.place, draft.id)
-        price = self.amount(draft.place, draft.price, "price")
-        stock = self.amount(draft.place, draft.stock, "stock")
-        if price is None:
+        price = self.amount(PROPERTY.format(draft.place, "price"), draft.price, "price")
+        stock = self.amount(PROPERTY.format(draft.place, "stock"), draft.stock, "stock")
+        if draft.price is None:
             self.wrong(draft.place, "the kit has no price", "Give the price of the whole kit")
         if not draft.lines:
             self.wrong(draft.place, "the kit has no lines", "Say which parts it contains")
@@ -310,10 +346,9 @@ class _Checker:
                     f"it contains {part!r}, which is no part on record",
                     "Import the part first, or mend the id",
                 )
-            if not _WHOLE.fullmatch(quantity) or int(Decimal(quantity)) < 1:
-                self.wrong(draft.place, f"it contains {quantity!r} of {part!r}", "Write a whole number from 1")
-                continue
-            lines.append(KitLine(part=part, quantity=int(Decimal(quantity))))
+            count = self.amount(PROPERTY.format(draft.place, f"quantity of {part}"), quantity, "quantity")
+            if count is not None:
+                lines.append(KitLine(part=part, quantity=int(count)))
         kit = Kit(
             id=draft.id,
             label=draft.label,

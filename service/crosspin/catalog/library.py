@@ -1,11 +1,10 @@
 """What is on record and where it came from: the graph, the model and the catalog, and imports into them."""
 
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property
-from hashlib import sha256
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from threading import Lock
@@ -15,14 +14,16 @@ from typing import TypeVar
 from crosspin import __version__
 from crosspin.catalog.catalog import Catalog, Changes
 from crosspin.catalog.intake import TakenIn, take_in
-from crosspin.catalog.reading import digest_of, folder_drafts, paths_in, text_drafts
+from crosspin.catalog.reading import data_digest, folder_drafts, media_type_of, text_digest, text_drafts
 from crosspin.catalog.snapshot import SCHEMA, Snapshot, Writer
+from crosspin.catalog.usable import Check, problems_of
 from crosspin.model.drafts import Drafts, Problem, Refused
 from crosspin.model.read import read_model
 from crosspin.model.reader import BrokenOntology
 from crosspin.model.records import Records, record_triples, source_digests, source_triples
 from crosspin.model.schema import Model
 from crosspin.model.terms import term, thing
+from crosspin.store.digest import digest_of
 from crosspin.store.graph import DERIVED, ONTOLOGY, SUFFIXES, GraphStore, folder_digest
 from crosspin.store.migrate import migrate
 from crosspin.store.packs import BrokenPack, Pack, Reading, languages, read_packs
@@ -96,6 +97,8 @@ class Library:
         self.timings: dict[str, float] = {}
         self.progress: Callable[[int, str], None] = lambda *_: None
         """Told during an import how many parts have been "read", and later "written"."""
+        self.check: Check = lambda *_: ()
+        """Asked what would be wrong with what is about to come into force; what it names is refused."""
         self.folders = (ontology, *packs)
         if folder is None:
             self._temporary = TemporaryDirectory(prefix="crosspin-")  # goes with us
@@ -109,7 +112,7 @@ class Library:
         if self.catch_up():
             self._time("open the snapshot", started)
         else:
-            self.reread()
+            self._reread(lambda *_: ())  # what is recorded has to be opened, for it to be put right
 
     # ------------------------------------------------------------------ reading
 
@@ -143,8 +146,7 @@ class Library:
 
     def _state_now(self) -> str:
         """What a snapshot must be made from to be ours."""
-        texts = " ".join(folder_digest(one).hex() for one in self.folders)
-        return sha256(f"{__version__} {SCHEMA} {_ONTOLOGY} {texts}".encode()).hexdigest()
+        return digest_of([__version__, SCHEMA, _ONTOLOGY, *map(folder_digest, self.folders)])
 
     @property
     def behind(self) -> bool:
@@ -211,10 +213,7 @@ class Library:
                 yield writer, graph
                 sources = writer.catalog.sources()
                 graph.replace(LEDGER, source_triples(sources))
-                digest = sha256(writer.catalog.said("state").encode())
-                for source, text in sources.items():
-                    digest.update(f"{source} {text}".encode())
-                writer.say("version", digest.hexdigest()[:16])
+                writer.say("version", version_of(writer.catalog.said("state"), sources))
                 writer.say("graph", name)
         self._versions.forget_before(name)
         self.catch_up()
@@ -224,6 +223,9 @@ class Library:
 
         Raises BrokenText, BrokenOntology or Refused; nothing has changed then.
         """
+        self._reread(self.check)
+
+    def _reread(self, check: Check) -> None:
         state = self._state_now()
         started = perf_counter()
         reading = read_packs(self.folders[0], self.folders[1:])
@@ -246,8 +248,8 @@ class Library:
             writer.clear()
             writer.say("state", state)
             writer.say("models", " ".join(models))
-            for name, model in models.items():
-                writer.say(_MODEL + name, model.model_dump_json())
+            for name, translated in models.items():
+                writer.say(_MODEL + name, translated.model_dump_json())
             writer.say(_ONTOLOGY, fresh.text())
             for name in (ONTOLOGY, DERIVED):
                 graph.replace(name, fresh.triples(name))
@@ -255,6 +257,9 @@ class Library:
             for pack in reading.packs:
                 if pack.data is not None and sources:  # else there is nothing yet that it could refer to
                     self._write(writer, graph, model, *folder_drafts(pack.data, PACK_DATA + pack.name, model, graph))
+            faults = check(model, Catalog(writer.catalog.base))
+            if faults:
+                raise Refused([fault.problem({}) for fault in faults])
             self._state = state
         self._reading = reading
         self._time("compile the catalog", started)
@@ -296,15 +301,22 @@ class Library:
             if pack.data is not None and PACK_DATA + pack.name not in self.sources():
                 self.import_folder(pack.data, PACK_DATA + pack.name)
 
+    def import_path(self, path: Path, kind: str | None = None) -> Imported:
+        """Import a file or a folder, all or nothing.  Raises Refused with every problem found."""
+        return self.import_folder(path) if path.is_dir() else self.import_file(path, kind)
+
     def import_file(self, path: Path, kind: str | None = None) -> Imported:
         """Import a CSV file (of the kind that it is named after, or `kind`) or an RDF file, all or nothing.
 
         Raises Refused with every problem found.
         """
-        media_type = "text/csv" if path.suffix == ".csv" else SUFFIXES.get(path.suffix)
-        if media_type is None:
+        try:
+            media_type = media_type_of(path)
+        except KeyError:
             known = ", ".join([".csv", *SUFFIXES])
-            raise Refused([Problem(path.name, f"the suffix {path.suffix!r} is not known", f"Use one of: {known}")])
+            raise Refused(
+                [Problem(path.name, f"the suffix {path.suffix!r} is not known", f"Use one of: {known}")]
+            ) from None
         return self.import_text(path.name, path.read_bytes(), media_type, kind or path.stem)
 
     def import_text(self, source: str, text: bytes, media_type: str, kind: str = "") -> Imported:
@@ -313,11 +325,11 @@ class Library:
         Raises Refused with every problem found.
         """
         drafts = text_drafts(source, text, media_type, kind, self.model, self.graph)
-        return self._put(source, drafts, sha256(text).hexdigest())
+        return self._put(source, drafts, text_digest(text, media_type, kind))
 
     def has(self, folder: Path) -> bool:
         """Whether a folder is on record as a source just as it is now."""
-        return self.holdings.catalog.sources().get(folder.name) == digest_of(paths_in(folder))
+        return self.holdings.catalog.sources().get(folder.name) == data_digest(folder)
 
     def import_folder(self, folder: Path, source: str | None = None) -> Imported:
         """Import every CSV and RDF file below a folder as one source, named after it, all or nothing.
@@ -331,7 +343,18 @@ class Library:
             if writer.catalog.said("state") != self._state:
                 raise Refused([OVERTAKEN])
             taken = self._write(writer, graph, self.model, source, drafts, digest)
+            self._refuse_unusable(Catalog(writer.catalog.base), source, taken.places)
         return Imported(source, taken.parts, taken.kits, taken.vehicles)
+
+    def _refuse_unusable(self, catalog: Catalog, source: str, places: Mapping[str, str]) -> None:
+        """Raises Refused where there would be no answers once a source is in force as a catalog has it; but not where
+        there are none now and other sources are at fault, which have to be put right one after another."""
+        faults = self.check(self.model, catalog)
+        if not faults:
+            return
+        is_at_fault = any(fault.source == source for fault in faults)
+        if is_at_fault or not self.check(self.model, Catalog.open(self.folder / _CATALOG)):
+            raise Refused(problems_of(faults, source, places))
 
     def _write(
         self, writer: Writer, graph: GraphStore, model: Model, source: str, drafts: Drafts, digest: str
@@ -358,6 +381,12 @@ class Library:
             if number % TOLD_EVERY == 0:
                 self.progress(number, stage)
             yield part
+
+
+def version_of(state: str, sources: Mapping[str, str]) -> str:
+    """The version of all that is recorded: the ontology with its packs, and every source with the digest of what went
+    in under its name, whatever was first."""
+    return digest_of([state, *(piece for source in sorted(sources.items()) for piece in source)])[:16]
 
 
 def _words_of_kinds(model: Model) -> dict[str, str]:

@@ -1,14 +1,16 @@
 """What the files say that are imported, as drafts."""
 
-from collections.abc import Iterable, Iterator
-from hashlib import sha256
+from collections.abc import Iterator
 from pathlib import Path
 
 from crosspin.catalog.csv_file import read_csv
 from crosspin.model.drafts import Drafts, KitDraft, PartDraft, Problem, Refused, VehicleDraft
 from crosspin.model.rdf_drafts import read_rdf
 from crosspin.model.schema import Model
+from crosspin.store.digest import digest_of
 from crosspin.store.graph import FORMATS, SUFFIXES, GraphStore
+
+CSV = "text/csv"
 
 
 def paths_in(folder: Path) -> list[Path]:
@@ -16,12 +18,23 @@ def paths_in(folder: Path) -> list[Path]:
     return sorted(p for p in folder.rglob("*") if p.suffix == ".csv" or p.suffix in SUFFIXES)
 
 
-def digest_of(paths: Iterable[Path]) -> str:
-    """The digest of what some files say."""
-    digest = sha256()
-    for path in paths:
-        digest.update(sha256(path.read_bytes()).digest())
-    return digest.hexdigest()
+def media_type_of(path: Path) -> str:
+    """The media type of a file that can be imported, by its suffix; raises KeyError for any other."""
+    return CSV if path.suffix == ".csv" else SUFFIXES[path.suffix]
+
+
+def text_digest(text: bytes, media_type: str, kind: str) -> str:
+    """The digest of all that the records of one text follow from, the ontology apart."""
+    return digest_of(["text", media_type, kind, text])
+
+
+def data_digest(folder: Path) -> str:
+    """The digest of all that the records of a folder follow from, the ontology apart: its files, each with its name
+    (and with that its kind), its media type and its text."""
+    pieces: list[str] = []
+    for path in paths_in(folder):
+        pieces += [path.relative_to(folder).as_posix(), text_digest(path.read_bytes(), media_type_of(path), path.stem)]
+    return digest_of(["folder", *pieces])
 
 
 def folder_drafts(folder: Path, source: str, model: Model, graph: GraphStore) -> tuple[str, Drafts, str]:
@@ -32,10 +45,9 @@ def folder_drafts(folder: Path, source: str, model: Model, graph: GraphStore) ->
 
     def parts() -> Iterator[PartDraft | Problem]:
         for path in paths:
-            media_type = "text/csv" if path.suffix == ".csv" else SUFFIXES[path.suffix]
             name = path.relative_to(folder).as_posix()
             try:
-                found = text_drafts(name, path.read_bytes(), media_type, path.stem, model, graph)
+                found = text_drafts(name, path.read_bytes(), media_type_of(path), path.stem, model, graph)
             except Refused as refused:
                 yield from refused.problems
                 continue
@@ -43,7 +55,7 @@ def folder_drafts(folder: Path, source: str, model: Model, graph: GraphStore) ->
             kits.extend(found.kits)
             vehicles.extend(found.vehicles)
 
-    return source, Drafts(parts(), kits, vehicles), digest_of(paths)
+    return source, Drafts(parts(), kits, vehicles), data_digest(folder)
 
 
 def text_drafts(source: str, text: bytes, media_type: str, kind: str, model: Model, graph: GraphStore) -> Drafts:
@@ -51,13 +63,13 @@ def text_drafts(source: str, text: bytes, media_type: str, kind: str, model: Mod
 
     Raises Refused.
     """
-    if media_type == "text/csv":
+    if media_type == CSV:
         if kind not in model.kinds:
             known = ", ".join(model.kinds)
             raise Refused([Problem(source, f"{kind!r} is no kind", f"Name the file after one of: {known}")])
         return Drafts(read_csv(text, kind, source))
     if media_type not in FORMATS:
-        known = ", ".join(["text/csv", *FORMATS])
+        known = ", ".join([CSV, *FORMATS])
         raise Refused([Problem(source, f"the format {media_type!r} is not read", f"Use one of: {known}")])
     units = {unit.id: unit.symbol for unit in model.units.values()}
     return read_rdf(text, media_type, source, model, units, graph)

@@ -23,8 +23,8 @@ CREATE TABLE spec (id TEXT PRIMARY KEY, feature_kind TEXT NOT NULL, readings TEX
 CREATE INDEX spec_of ON spec (feature_kind, id);
 CREATE TABLE class (
     class INTEGER PRIMARY KEY, kind TEXT NOT NULL, holds TEXT NOT NULL, lacks TEXT NOT NULL,
-    orderable INTEGER NOT NULL DEFAULT 0, cheapest INTEGER, cheapest_part TEXT, shelf INTEGER, shelf_part TEXT,
-    dearest INTEGER, UNIQUE (kind, holds, lacks)
+    gives TEXT NOT NULL, orderable INTEGER NOT NULL DEFAULT 0, cheapest INTEGER, cheapest_part TEXT, shelf INTEGER, shelf_part TEXT,
+    dearest INTEGER, UNIQUE (kind, holds, lacks, gives)
 );
 CREATE TABLE holding (
     class INTEGER NOT NULL, feature TEXT NOT NULL, spec TEXT NOT NULL, PRIMARY KEY (class, feature)
@@ -230,7 +230,8 @@ class Writer:
             raise Taken(str(values[0])) from None
 
     def _class(self, part: Part) -> int:
-        key = part.kind, json.dumps(dict(sorted(part.specs.items()))), json.dumps(sorted(part.lacks))
+        held, lacking, given = dict(sorted(part.specs.items())), sorted(part.lacks), sorted(part.functions)
+        key = part.kind, json.dumps(held), json.dumps(lacking), json.dumps(given)
         number = self._classes.get(key)
         if number is None:
             if len(self._classes) > MOST_REMEMBERED:
@@ -238,11 +239,12 @@ class Writer:
             number = self._classes[key] = self._class_on_record(key, part)
         return number
 
-    def _class_on_record(self, key: tuple[str, str, str], part: Part) -> int:
-        row = self._base.execute("SELECT class FROM class WHERE (kind, holds, lacks) = (?, ?, ?)", key).fetchone()
+    def _class_on_record(self, key: tuple[str, str, str, str], part: Part) -> int:
+        which = "(kind, holds, lacks, gives) = (?, ?, ?, ?)"
+        row = self._base.execute(f"SELECT class FROM class WHERE {which}", key).fetchone()
         if row is not None:
             return int(row[0])
-        made = self._base.execute("INSERT INTO class (kind, holds, lacks) VALUES (?, ?, ?)", key).lastrowid
+        made = self._base.execute("INSERT INTO class (kind, holds, lacks, gives) VALUES (?, ?, ?, ?)", key).lastrowid
         number = int(made or 0)
         held = sorted(part.specs.items())
         self._base.executemany("INSERT INTO holding VALUES (?, ?, ?)", [(number, f, s) for f, s in held])

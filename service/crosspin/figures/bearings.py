@@ -53,3 +53,18 @@ def bearing_distance(life: MillionRevolutions, rolling_circumference: Millimetre
 def life_factor(new_load: Decimal, old_load: Decimal) -> Number:
     """What is left of the life under another load, (P_old / P_new)^(10/3); both loads in one unit."""
     return Decimal(math.pow(old_load / positive(new_load, "load"), _EXPONENT))
+
+
+def overhang_load(load: Kilonewtons, overhang: Millimetres, span: Millimetres) -> Kilonewtons:
+    """What a bearing carries of a load that hangs beyond it, F (L + a) / L (statics of a lever).
+
+    `overhang`: from the bearing out to the load, below nought where the load stands inside it; `span`: from the
+    bearing in to the other end that holds the shaft.
+    """
+    return load * (span + overhang) / positive(span, "distance to the inner end")
+
+
+def load_for_life(load: Kilograms, life: Kilometres, wanted: Kilometres) -> Kilograms:
+    """The load under which a roller bearing lasts as long as wanted, W (L / L_wanted)^(3/10)."""
+    share = positive(life, "life") / positive(wanted, "life wanted")
+    return load * Decimal(math.pow(share, 1 / _EXPONENT))

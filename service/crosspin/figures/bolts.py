@@ -25,6 +25,7 @@ from crosspin.figures.quantity import (
 _METRIC = re.compile(r"M(?P<diameter>\d+(\.\d+)?)x(?P<pitch>\d+(\.\d+)?)")
 _INCH = re.compile(r"(?P<diameter>\d+/\d+|\d+(\.\d+)?)-(?P<threads>\d+)")
 _MM = Decimal("25.4")
+_HOLE_PLAY = Decimal(1)  # a wheel is drilled a millimetre over its studs (common practice)
 _KSI = Decimal("6.894757293168")
 _PROOF: Mapping[str, Decimal] = MappingProxyType(
     {"5": 85 * _KSI, "8": 120 * _KSI, "10.9": Decimal(830), "12.9": Decimal(970)}
@@ -57,12 +58,13 @@ def stress_area(thread: Code) -> SquareMillimetres:
 
 
 def proof_stress(bolt_class: Code, thread: Code) -> Megapascals:
-    """Proof stress of a property class (8.8, 10.9, 12.9) or an inch grade (5, 8); 8.8 rises from 580 to 600 at M16.
+    """Proof stress of a property class (8.8, 10.9, 12.9) or an inch grade (5, 8); 8.8 has 580 up to and
+    including 16 mm, 600 above.
 
     Raises ValueError for another class.
     """
     if bolt_class == "8.8":
-        return Decimal(580) if thread_diameter(thread) < 16 else Decimal(600)
+        return Decimal(580) if thread_diameter(thread) <= 16 else Decimal(600)
     if bolt_class not in _PROOF:
         raise ValueError(f"no proof stress is known for class {bolt_class}")
     return _PROOF[bolt_class]
@@ -81,3 +83,32 @@ def bolt_torque(thread: Code, preload: Kilonewtons, nut_factor: Number) -> Newto
 def clamped_torque(bolt_count: Number, preload: Kilonewtons, friction: Number, radius: Millimetres) -> NewtonMetres:
     """Torque that a clamped flange passes on by friction alone, n F mu r."""
     return bolt_count * preload * friction * positive(radius, "radius")
+
+
+def thread_engagement(reach: Millimetres, web: Millimetres, spacer: Millimetres, pad: Millimetres) -> Millimetres:
+    """Thread that a nut has left of a stud, reach - web of disc or drum - spacer - pad of the wheel (geometry).
+
+    Below nought where the studs do not come through.
+    """
+    return reach - web - spacer - pad
+
+
+def clamped_pad(pad: Millimetres, spacer: Millimetres) -> Millimetres:
+    """What of a wheel its hub's studs go through: the pad, nothing where a spacer with studs of its own is between.
+
+    `spacer`: thickness of the spacer, nought where there is none.
+    """
+    return pad if spacer == 0 else Decimal(0)
+
+
+def stud_hole(thread: Code) -> Millimetres:
+    """The hole that a wheel has for a stud, its thread and a millimetre: 15 for M14 (common practice).
+
+    Raises ValueError where the code is none of a bolt.
+    """
+    return thread_diameter(thread) + _HOLE_PLAY
+
+
+def bolt_web(pitch_circle: Millimetres, bore: Millimetres, hole: Millimetres) -> Millimetres:
+    """Metal between a stud's hole and the bore inside the circle, (D - bore - hole) / 2 (geometry)."""
+    return (pitch_circle - bore - hole) / 2

@@ -4,11 +4,14 @@ Sources: T = 2 mu F r; balance as in Brake Design and Safety (SAE R-398) and the
 distribution, both from memory.
 """
 
+from collections.abc import Mapping
 from decimal import Decimal
+from types import MappingProxyType
 
 from crosspin.figures.general import positive
 from crosspin.figures.quantity import (
     PI,
+    Code,
     Kilograms,
     Litres,
     Megapascals,
@@ -17,10 +20,12 @@ from crosspin.figures.quantity import (
     NewtonMetres,
     Newtons,
     Number,
+    PoundsPerSquareInch,
     SquareMillimetres,
 )
 
 _MM3_IN_A_LITRE = 1_000_000
+_RESIDUAL: Mapping[str, Decimal] = MappingProxyType({"yes": Decimal(0), "no": Decimal(6)})
 
 
 def piston_area(piston_count: Number, piston_diameter: Millimetres) -> SquareMillimetres:
@@ -104,3 +109,23 @@ def wheel_brake_fluid(area: SquareMillimetres, piston_travel: Millimetres) -> Li
 def master_stroke(volume: Litres, bore: Millimetres) -> Millimetres:
     """How far the master cylinder moves for so much fluid, V / A."""
     return volume * _MM3_IN_A_LITRE / piston_area(Decimal(1), positive(bore, "bore"))
+
+
+def proportioned_pressure(pressure: Megapascals, knee: Megapascals, slope: Number) -> Megapascals:
+    """Pressure behind a proportioning valve, p up to the knee, above it knee + slope (p - knee) (brake handbook)."""
+    return min(pressure, knee) + slope * max(pressure - knee, Decimal(0))
+
+
+def scaled_torque(torque: NewtonMetres, pressure: Megapascals, full_pressure: Megapascals) -> NewtonMetres:
+    """Brake torque at another pressure, T p / p_full: a disc's torque goes with its pressure."""
+    return torque * pressure / positive(full_pressure, "full pressure")
+
+
+def residual_wanted(cup_expanders: Code) -> PoundsPerSquareInch:
+    """What a residual valve must keep on a drum brake: 6 psi where its cups have no expanders, else nothing.
+
+    Common practice: valves of 6 to 14 psi, about 10.  Raises ValueError for another code than yes and no.
+    """
+    if cup_expanders not in _RESIDUAL:
+        raise ValueError(f"cup expanders are yes or no, not {cup_expanders}")
+    return _RESIDUAL[cup_expanders]

@@ -4,7 +4,7 @@ import math
 from decimal import Decimal
 
 from crosspin.figures.exact import canonical, rounded
-from crosspin.figures.quantity import Degrees, Millimetres, Number, Percent
+from crosspin.figures.quantity import Degrees, Kilograms, Millimetres, Number, Percent
 
 
 def difference(first: Decimal, second: Decimal) -> Decimal:
@@ -37,6 +37,11 @@ def quotient(first: Decimal, second: Decimal) -> Number:
     if second == 0:
         raise ValueError("a part of nought cannot be told")
     return first / second
+
+
+def load_at_limit(load: Kilograms, limit: Decimal, value: Decimal) -> Kilograms:
+    """The load at which what grows with it, `value` under `load`, reaches `limit` in the same unit, W limit / x."""
+    return load * limit / positive(value, "value")
 
 
 def product(factor: Number, value: Decimal) -> Decimal:

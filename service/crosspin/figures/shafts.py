@@ -19,16 +19,23 @@ from crosspin.figures.quantity import (
 )
 
 _INCH = Decimal("25.4")
-# ANSI B92.1 by pressure angle: what is added for a fillet root, taken off inside, added to the space width.
+# ANSI B92.1 by pressure angle: what is added for a fillet root of the hub, taken off inside and off the shaft, added
+# to the space width.
 _ROOT: Mapping[Decimal, Decimal] = MappingProxyType(
     {Decimal(30): Decimal("1.8"), Decimal("37.5"): Decimal("1.6"), Decimal(45): Decimal("1.4")}
 )
 _INSIDE: Mapping[Decimal, Decimal] = MappingProxyType(
     {Decimal(30): Decimal(1), Decimal("37.5"): Decimal("0.8"), Decimal(45): Decimal("0.6")}
 )
+_SHAFT_ROOT: Mapping[Decimal, Decimal] = MappingProxyType(
+    {Decimal(30): Decimal("1.8"), Decimal("37.5"): Decimal("1.3"), Decimal(45): Decimal(1)}
+)
 _SPACE: Mapping[Decimal, Decimal] = MappingProxyType(
     {Decimal(30): Decimal(0), Decimal("37.5"): Decimal("0.05"), Decimal(45): Decimal("0.1")}
 )
+
+
+_FINE_PITCH = Decimal(16)
 
 
 def _by_angle(table: Mapping[Decimal, Decimal], pressure_angle: Decimal) -> Decimal:
@@ -54,6 +61,19 @@ def spline_base_diameter(tooth_count: Number, diametral_pitch: PerInch, pressure
     """Base diameter of a spline, D cos(angle), in mm (ANSI B92.1)."""
     cosine = Decimal(math.cos(radians(pressure_angle)))
     return spline_pitch_diameter(tooth_count, diametral_pitch) * cosine
+
+
+def shaft_root_diameter(tooth_count: Number, diametral_pitch: PerInch, pressure_angle: Degrees) -> Millimetres:
+    """Minor diameter of an external spline with a fillet root, over which a shaft is as strong as a plain one, in mm.
+
+    (N - 1) / P in inches at 45 degrees, (N - 1.3) / P at 37.5; at 30 degrees (N - 1.8) / P, from 16 teeth to the
+    inch on (N - 2) / P.  Source: ANSI B92.1, the 45 degree row from an open reprint, the others from memory.  Raises
+    ValueError at another pressure angle.
+    """
+    off = _by_angle(_SHAFT_ROOT, pressure_angle)
+    if pressure_angle == 30 and diametral_pitch >= _FINE_PITCH:
+        off = Decimal(2)
+    return (tooth_count - off) / positive(diametral_pitch, "diametral pitch") * _INCH
 
 
 def spline_root_diameter(tooth_count: Number, diametral_pitch: PerInch, pressure_angle: Degrees) -> Millimetres:

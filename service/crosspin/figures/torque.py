@@ -24,3 +24,14 @@ def slip_torque(
 def pinion_torque(axle_torque: NewtonMetres, axle_ratio: Number) -> NewtonMetres:
     """Torque on the pinion that puts so much at the axle, T / R, losses left out."""
     return axle_torque / positive(axle_ratio, "ratio")
+
+
+def biased_torque(axle_torque: NewtonMetres, bias_ratio: Number) -> NewtonMetres:
+    """What the wheel with grip gets of an axle's torque, T b / (1 + b).
+
+    `bias_ratio`: torque of the wheel with grip over that of the other; 1 of an open carrier, which gives each wheel
+    half.  Raises ValueError below 1.
+    """
+    if bias_ratio < 1:
+        raise ValueError("the bias ratio is at least 1")
+    return axle_torque * bias_ratio / (1 + bias_ratio)

@@ -50,17 +50,18 @@ def tube_weight(outside: Millimetres, wall: Millimetres, density: KilogramsPerCu
 
 def axle_bending_moment(
     axle_load: Kilograms,
-    face_width: Millimetres,
+    track: Millimetres,
     seat_spacing: Millimetres,
     gravity: MetresPerSecondSquared,
     load_factor: Number,
 ) -> NewtonMetres:
-    """Bending moment in the tube at the spring seat, n (W / 2) a with a = (face width - seat spacing) / 2 (statics).
+    """Bending moment in the tube at the spring seat, n (W / 2) a with a = (track - seat spacing) / 2 (statics).
 
-    `load_factor`: how many times its own weight the axle takes.  Raises ValueError where the seats stand
-    outside the faces.
+    `track`: between the tyres' centres, where the ground carries the axle, so that offset and spacers count.
+    `load_factor`: how many times its own weight the axle takes.  Raises ValueError where the seats stand outside the
+    tyres' centres.
     """
-    arm = positive((face_width - seat_spacing) / 2, "distance from wheel face to spring seat")
+    arm = positive((track - seat_spacing) / 2, "distance from the tyre's centre to the spring seat")
     return load_factor * axle_load * gravity / 2 * arm / 1000
 
 

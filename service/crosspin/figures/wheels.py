@@ -73,3 +73,11 @@ def taper_angle(taper_rate: Number) -> Degrees:
 def taper_sink(seat_diameter: Millimetres, stud_diameter: Millimetres, taper_rate: Number) -> Millimetres:
     """How deep a stud sinks into a larger seat of its own taper, (d_seat - d_stud) / rate."""
     return (seat_diameter - stud_diameter) / positive(taper_rate, "taper")
+
+
+def shifted_width(width: Millimetres, track_change: Millimetres) -> Millimetres:
+    """Width of an arch that takes a tyre which stands elsewhere than before, w + |change of the track|.
+
+    Half the change is on each side; outward it eats into the arch, inward into links and frame (geometry).
+    """
+    return width + abs(track_change)

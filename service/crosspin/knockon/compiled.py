@@ -4,29 +4,23 @@ Everything here depends on the ontology and the catalog only, never on a vehicle
 in later (a table on its first use) comes out the same whoever fills it, so threads may share it.
 """
 
-from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
-from decimal import Decimal
 from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 
 from crosspin.catalog.catalog import Catalog, Offer, PartClass
+from crosspin.knockon.functions import givers
 from crosspin.knockon.gauge import Element, Gauges, Probe
-from crosspin.knockon.mating import (
-    Costs,
-    Mating,
-    dearest_repairs,
-    operation_money,
-)
+from crosspin.knockon.mating import Costs, Mating
 from crosspin.knockon.pairing import STATES, condition_code, kind_code, pairing_matrix
 from crosspin.knockon.proposal import State
+from crosspin.knockon.room import classes_of, weigh
 from crosspin.knockon.tally import Tally
-from crosspin.knockon.weights import MINOR_UNIT, Weights, decimals_of
-from crosspin.model.judge import Judged
+from crosspin.model.judge import Judged, functions_of
 from crosspin.model.schema import Hand, Layout, Model, Need, Part, Renewal
 from crosspin.vehicle.reach import Reach
 
@@ -223,11 +217,13 @@ class Compiled:
         self.layout = layout
         self.stocked = stocked
         self.positions = {p.path: p for p in sorted(layout.positions, key=lambda p: p.path)}
-        self._classes = {
-            role: catalog.classes(model, model.roles[role].kind) for role in sorted({p.role for p in layout.positions})
-        }
+        self._classes = classes_of(model, catalog, layout)
         self.reach = Reach(model, layout)
-        self.weights = self._weigh()
+        self.gives = {role: givers(model, role, classes) for role, classes in self._classes.items()}
+        self.function_facets = {
+            name: Facet(f"{name}/gives", partial(_gives, model, name), 2) for name in sorted(model.functions)
+        }
+        self.weights = weigh(model, catalog, layout, self._classes)
         self.gauges = Gauges(model, self.reach, self.weights)
         self.tallies = [Tally(model, catalog, r) for _, r in sorted(model.resources.items()) if r.severity.constrains]
         self._ends = self._constraining_ends()
@@ -263,34 +259,6 @@ class Compiled:
             for role, classes in self._classes.items()
             if tallied and classes == before._classes[role] and recoded.isdisjoint(facets[role])
         }
-
-    def _weigh(self) -> Weights:
-        model, catalog, layout = self.model, self.catalog, self.layout
-        work = {r.id: operation_money(model, r) for r in model.remedies.values()}
-        decimals = max(MINOR_UNIT, decimals_of(work.values()))
-        adapters = {r.adapter_kind for r in model.remedies.values() if r.adapter_kind is not None}
-        dearest_adapters = {kind: _dearest(catalog.classes(model, kind)) for kind in adapters}
-        dearest = {role: _dearest(classes) for role, classes in self._classes.items()}
-        repairs = (
-            number * dearest_repairs(model, model.joint_kinds[kind], dearest_adapters)
-            for kind, number in Counter(joint.joint_kind for joint in layout.joints).items()
-        )
-        figures = [figure for figure in model.figures.values() if figure.deciding]
-        places = {figure.id: len(self.reach.places(figure)) for figure in figures}
-        cures = (
-            places[figure.id] * max((work[name] for name in limit.remedies), default=Decimal(0))
-            for figure in figures
-            for limit in figure.deciding
-        )
-        money = sum((dearest[position.role] for position in layout.positions), Decimal(0))
-        money += sum(repairs, Decimal(0)) + sum(cures, Decimal(0))
-        return Weights.for_bounds(
-            decimals,
-            money=int(money.scaleb(decimals)),
-            unknown=len(layout.joints) + len(layout.pairings) + len(model.resources) + sum(places.values()),
-            extra=len(layout.positions),
-            unsafe=len(layout.joints) + sum(places.values()),
-        )
 
     def _rule(self, before: "Compiled | None") -> dict[str, Ruling]:
         model, catalog = self.model, self.catalog
@@ -333,7 +301,8 @@ class Compiled:
     def _link(self) -> tuple[dict[str, dict[str, tuple[Link, ...]]], dict[str, dict[str, Facet]]]:
         """The links of every position by neighbour, and the facets that look at every role."""
         links: dict[str, dict[str, tuple[Link, ...]]] = {path: {} for path in self.positions}
-        facets: dict[str, dict[str, Facet]] = {role: {} for role in self._classes}
+        seen = {role: [self.function_facets[name] for name in sorted(found)] for role, found in self.gives.items()}
+        facets = {role: {facet.name: facet for facet in found} for role, found in seen.items()}
         for identifier, rule, first, second in self._ends:
             link = Link(identifier, self.rulings[rule], first, second)
             for path, other in ((first, second), (second, first)):
@@ -343,5 +312,5 @@ class Compiled:
         return links, facets
 
 
-def _dearest(classes: Iterable[PartClass]) -> Decimal:
-    return Decimal(max((alike.dearest for alike in classes), default=0)).scaleb(-2)
+def _gives(model: Model, function: str, part: Judged | None) -> int:
+    return int(function in functions_of(model, part))

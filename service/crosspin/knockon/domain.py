@@ -37,7 +37,7 @@ class Domain:
         self.values = values
         self._catalog = compiled.catalog
         self._model = compiled.model
-        self._cent = compiled.weights.cent
+        self._weights = compiled.weights
         self._batches = [value.batch for value in values if value.batch is not None]
         self._fresh = np.array([batch.place for batch in self._batches], dtype=np.intp)
         self._indices: dict[str, Codes] = {}
@@ -52,7 +52,7 @@ class Domain:
         """Packed price of every value, that of the cheapest part where fresh."""
         fresh = np.array([batch.best.price for batch in self._batches], dtype=np.int64)
         still = np.zeros(len(self.values) - fresh.size, dtype=np.int64)
-        return np.concatenate([still, self._cent * fresh])
+        return np.concatenate([still, self._weights.cents(fresh)])
 
     @cached_property
     def counts(self) -> npt.NDArray[np.int64]:
@@ -63,7 +63,7 @@ class Domain:
     @cached_property
     def spread(self) -> npt.NDArray[np.int64]:
         """By how much the packed price of the dearest part of every value exceeds that of the cheapest, at most."""
-        fresh = [self._cent * (batch.dearest - batch.best.price) for batch in self._batches]
+        fresh = [self._weights.cents(batch.dearest - batch.best.price) for batch in self._batches]
         return np.array([0] * (len(self.values) - len(fresh)) + fresh, dtype=np.int64)
 
     @cached_property
@@ -86,9 +86,9 @@ class Domain:
     def offers(self, value: Value, most: int) -> Iterator[tuple[int, str]]:
         """The parts of a value that is fresh, cheapest first, each with its packed price."""
         if value.batch is not None:
-            yield self._cent * value.batch.best.price, value.batch.best.part
+            yield self._weights.cents(value.batch.best.price), value.batch.best.part
             for offer in self.candidates.offers(value.batch, most)[1:]:
-                yield self._cent * offer.price, offer.part
+                yield self._weights.cents(offer.price), offer.part
 
     def indices(self, facet: Facet) -> Codes:
         """Every value's row or column in the matrix of the rule whose facet this is."""

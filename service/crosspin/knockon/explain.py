@@ -9,6 +9,7 @@ import numpy as np
 
 from crosspin.knockon.compiled import Compiled, Facet, Link
 from crosspin.knockon.domain import Domain
+from crosspin.knockon.functions import Stake
 from crosspin.knockon.gauge import Element, Gauge, Judgement, Probe, View
 from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.mating import Outcome
@@ -128,9 +129,9 @@ class Explanation:
         return int(self.opening.received(path).indices(facet)[0])
 
     def against(self, path: str, value: int) -> list[Cause]:
-        """What speaks against a value of an open position beside the plan everywhere else: clashes first,
-        then what a new part would leave unsafe where the plan does not."""
-        clashes, unsafe = [], []
+        """What speaks against a value of an open position beside the plan everywhere else: clashes first, then what a
+        new part would leave unsafe and which functions would be lost, where that is not so in the plan."""
+        clashes, unsafe, lost = [], [], []
         domain = self.opening.domains[path]
         here = Held(domain.values[value].state, domain.part_of(domain.values[value]))
         chosen = self.chosen[path]
@@ -141,8 +142,10 @@ class Explanation:
                 unsafe += self._unsafe(link, path, here)
         for resource, sources in self._exceeded({path: here}).items():
             clashes += [Cause(source, resource) for source in sources]
+        for stake, sources in self._bereft({path: here}):
+            lost += [Cause(source, stake.function) for source in sources]
         passed, open_ = self._beyond({path: here})
-        return clashes + passed + unsafe + open_
+        return clashes + passed + unsafe + open_ + lost
 
     def _beyond(self, instead: Mapping[str, Held]) -> tuple[list[Cause], list[Cause]]:
         """The limits of figures that forbid something else at some positions, and those that it would leave unsafe
@@ -211,13 +214,26 @@ class Explanation:
                 found[tally.resource.id] = changed or others or sorted(instead)
         return found
 
+    def _bereft(self, instead: Mapping[str, Held]) -> Iterator[tuple[Stake, list[str]]]:
+        """The functions lost with something else at some positions that are not in the plan, and who else is to blame:
+        the changed positions that gave it; where there are none, the positions themselves."""
+        stakes = self.opening.stakes
+        for stake in stakes.all:
+            if instead.keys().isdisjoint(stake.paths):
+                continue
+            now = {path: self.held[path].part for path in stake.paths}
+            then = now | {path: instead[path].part for path in stake.paths if path in instead}
+            if stakes.given(stake, now) and not stakes.given(stake, then):
+                took = [path for path in stake.gave if path in self.changed and path not in instead]
+                yield stake, took or sorted(instead)
+
     def causes(self, roots: Iterable[str]) -> dict[str, tuple[Cause, ...]]:
         """For every changed position that is no root, why it cannot stay as received.
 
         The first cause is the next link of a shortest chain to a root.  Such a chain always exists: put
         every changed position without one back to as received, and there would be fewer extra positions and
-        nothing forbidden or unsafe, except for a resource that all of them together would exceed; that
-        resource is then their cause.
+        nothing forbidden, unsafe or lost, except for a resource that all of them together would exceed, or a
+        function that all of them together would lose; that is then their cause.
         """
         roots = [path for path in roots if path in self.changed]
         reasons = {path: self.against(path, self._received(path)) for path in self.changed if path not in roots}
@@ -238,7 +254,12 @@ class Explanation:
                 for path in lost:
                     if tally.share(self.held[path].part) != tally.share(lost[path].part):
                         reasons[path] += [Cause(source, resource) for source in sources]
-            if not (shared or passed or open_):
+            bereft = list(self._bereft(lost))
+            for stake, sources in bereft:
+                for path in stake.paths:
+                    if path in lost and self.opening.stakes.gives(stake, self.held[path].part):
+                        reasons[path] += [Cause(source, stake.function) for source in sources]
+            if not (shared or bereft or passed or open_):
                 raise AssertionError(f"nothing explains the change at {', '.join(lost)}")
         return {
             path: tuple(sorted(dict.fromkeys(found), key=lambda cause: distance[cause.source]))

@@ -21,6 +21,9 @@ TALLY_LIMIT = 4096
 FIGURE_LIMIT = 1 << 18
 """Most combinations of readings, told apart, that one step of a figure may have."""
 
+SHARE_LIMIT = 1 << 62
+"""Most that one part may draw or supply of a resource, in units of the last decimal of all that do."""
+
 COST_BITS = 61
 """Bits for one packed cost; two infinite costs can still be added in a signed 64-bit number."""
 

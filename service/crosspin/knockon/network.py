@@ -17,7 +17,7 @@ from crosspin.knockon.opening import Opening
 from crosspin.knockon.proposal import State
 from crosspin.knockon.relation import Numbers, Places, Relation
 from crosspin.knockon.solve import FAR, Worth
-from crosspin.knockon.tally import Adds, Chain, Tally
+from crosspin.knockon.tally import Adds, Chain
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +34,17 @@ class _Merged:
         base = marginals - self.costs[self.best]
         costs = np.where(marginals[self.group] < FAR, base[self.group] + self.costs, marginals[self.group])
         return np.asarray(np.where(self.group < 0, INFINITE, costs), dtype=np.int64)
+
+
+@dataclass(frozen=True, slots=True)
+class _Sum:
+    """A sum over the whole vehicle: what it costs to exceed it, what closed positions add (None: not known) and
+    whether it is judged whatever changes, and what every value of the open ones adds."""
+
+    exceeding: int
+    start: int | None
+    changed: bool
+    adds: dict[str, Adds]
 
 
 class Network:
@@ -54,9 +65,10 @@ class Network:
         self._add_tallies()
         self._add_gauges()
 
-    def _counted(self) -> list[tuple[Tally, int | None, dict[str, Adds]]]:
-        """The resources that can cost anything: what closed positions add, and what open ones can add."""
-        counted = []
+    def _counted(self) -> list[_Sum]:
+        """The resources and functions that can cost anything: what closed positions add, and what open ones can."""
+        lost = self._opening.compiled.weights.lost
+        counted = [_Sum(lost, 1, True, adds) for adds in self._opening.stakes.sums(self._opening.domains)]
         for tally in self._opening.compiled.tallies:
             start: int | None = 0
             for share in self._opening.closed_shares(tally).values():
@@ -69,7 +81,7 @@ class Network:
             if known and (start or 0) + sum(adds.most for adds in live.values()) <= 0:
                 continue
             adds = {path: self._opening.domains[path].adds(tally) for path, some in live.items() if not some.silent}
-            counted.append((tally, start, adds))
+            counted.append(_Sum(INFINITE, start, False, adds))
         return counted
 
     def _weighing(self) -> list[Gauge]:
@@ -97,7 +109,7 @@ class Network:
                 table = opening.tables[key] if key[0] == path else opening.tables[key].T
                 rows.append(table[:, opening.live[other]])
         joined = np.ascontiguousarray(np.hstack(rows)) if rows else np.zeros((len(domain), 0), dtype=np.int64)
-        adds = [found[path] for _, _, found in self._tallies if path in found]
+        adds = [counted.adds[path] for counted in self._tallies if path in counted.adds]
         seen = [domain.seen(probe) for probe in self._probes[path]]
         groups: dict[object, list[int]] = {}
         for value in np.flatnonzero(costs < INFINITE).tolist():
@@ -122,11 +134,11 @@ class Network:
         return factors
 
     def _add_tallies(self) -> None:
-        """Every resource as a chain over the positions that add now more, now less."""
-        for _, start, found in self._tallies:
-            changed = False
+        """Every resource and function as a chain over the positions that add now more, now less."""
+        for counted in self._tallies:
+            start, changed = counted.start, counted.changed
             variables, adds = [], []
-            for path, every in sorted(found.items()):
+            for path, every in sorted(counted.adds.items()):
                 here = every.take(self._merged[path].best)
                 if len({here.key(value) for value in range(here.net.size)}) > 1:
                     variables.append(self._number[path])
@@ -135,7 +147,7 @@ class Network:
                 net, missing, changes = here.key(0)
                 start = None if start is None or missing else start + net
                 changed = changed or changes
-            chain = Chain(self._opening.compiled.weights, variables, adds, (start, changed))
+            chain = Chain(self._opening.compiled.weights, variables, adds, (start, changed), counted.exceeding)
             factors, sizes = chain.factors(len(self.sizes))
             self.factors += factors
             self.sizes += sizes

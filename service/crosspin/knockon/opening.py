@@ -2,14 +2,17 @@
 
 Why the others may stay closed.  A position is closed while leaving it as received is allowed, and makes
 nothing unsafe, beside every value that an open neighbour may still take (its joints, needs, renewals), and
-while no resource that it takes part in can be exceeded, and no figure that it bears on taken beyond a limit
-or left unsafe, by open values with all closed positions as received.  Take any plan that changes closed
-positions and put every closed position back to as received.  Between closed positions nothing is judged
-then; between closed and open ones nothing is forbidden or unsafe, by the condition; between open ones
-nothing changes.  So the result is a plan, with no more unsafe joints and figures and with fewer extra
-positions (no wish to fit or remove names a closed position): it is better, whatever it does to what is
-unknown and to money.  The open positions hold the same values in both, so the least cost of a plan with any
-given value at an open position is found among plans that leave every closed position as received.
+while no resource that it takes part in can be exceeded, no figure that it bears on taken beyond a limit or
+left unsafe, and no function lost that it could give back, by open values with all closed positions as
+received.  Take any plan that changes closed positions and put every closed position back to as received.
+Between closed positions nothing is judged then; between closed and open ones nothing is forbidden or unsafe,
+by the condition; between open ones nothing changes.  A function that the vehicle had is given by a closed
+position as received, or by open values whatever they are, or no closed position could give it; so none is
+lost that was not.  So the result is a plan, with no more unsafe joints and figures, no more lost functions
+and with fewer extra positions (no wish to fit or remove names a closed position): it is better, whatever it
+does to what is unknown and to money.  The open positions hold the same values in both, so the least cost of a
+plan with any given value at an open position is found among plans that leave every closed position as
+received.
 """
 
 from collections.abc import Iterable
@@ -20,7 +23,8 @@ import numpy.typing as npt
 
 from crosspin.knockon.compiled import Codes, Compiled, Link
 from crosspin.knockon.domain import Domain, Domains, Force, link_costs
-from crosspin.knockon.gauge import Elements, Gauge, Leaf, Missing, Reading, View, as_it_came
+from crosspin.knockon.functions import Stakes
+from crosspin.knockon.gauge import Elements, Gauge, Leaf, Reading, View, as_it_came
 from crosspin.knockon.limits import INFINITE, SearchLimit
 from crosspin.knockon.tally import Adds, Share, Tally
 from crosspin.knockon.wishes import Question
@@ -55,6 +59,9 @@ class Opening:
         self._before: dict[str, Reading] = {}
         self._changeable: dict[str, bool] = {}
         self._elements: dict[Leaf, tuple[Flags, Elements]] = {}
+        self.stakes = Stakes(
+            compiled.model, compiled.positions, question.received, compiled.gives, compiled.function_facets
+        )
         self._open_all(sorted(named | set(force)))
 
     def received(self, path: str) -> Domain:
@@ -69,7 +76,11 @@ class Opening:
             for path in waiting:
                 self._open(path)
             self._prune(waiting)
-            waiting = [] if self.dead else sorted(self._disturbed() | self._strained() | self._unsettled())
+            waiting = [] if self.dead else sorted(self._more())
+
+    def _more(self) -> set[str]:
+        """The closed positions that may not stay closed beside what is open."""
+        return self._disturbed() | self._strained() | self._unsettled() | self._endangered()
 
     def _open(self, path: str) -> None:
         domain = self._makes.of(path)
@@ -203,12 +214,12 @@ class Opening:
         """What a gauge showed when the vehicle was received."""
         known = self._before.get(gauge.id)
         if known is None:
-            if gauge.figure.planned_only:
-                known = Reading(Missing.NOT_THERE, tuple(Missing.NOT_THERE for _ in gauge.bounds))
-            else:
-                known = self._came.reading(gauge)
-            self._before[gauge.id] = known
+            known = self._before[gauge.id] = self._came.reading(gauge)
         return known
+
+    def _endangered(self) -> set[str]:
+        """Closed positions that could give back a function which live values could lose."""
+        return self.stakes.endangered(self.domains, self.live) - self._kept
 
     def parties(self, tally: Tally) -> dict[str, Share | None]:
         """The positions that could take part in a resource, and what each adds as received."""

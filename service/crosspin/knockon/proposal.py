@@ -10,6 +10,7 @@ class Cost:
     """What a plan is ranked by, in this order.
 
     unsafe   safety-critical joints and figures that are unknown because a *new* part's reading is missing or disputed
+    lost     functions that the vehicle had as received and the plan does not give, whoever asked for that
     extra    positions changed beyond those asked
     unknown  joints and needs left unknown where a part on either side is new, or a position was changed; figures
              with limits that became unknown
@@ -17,6 +18,7 @@ class Cost:
     """
 
     unsafe: int
+    lost: int
     extra: int
     unknown: int
     money: Decimal
@@ -57,8 +59,9 @@ class Cause:
     """Why the received state of a position cannot stay beside what the plan has elsewhere.
 
     `source` is the path of the position that drags this one along; `rule` the id of the joint, pairing,
-    resource or figure (`reach.instance`) that says so; `criterion` the criterion of a joint, or limit of a figure,
-    that fails or, where it is safety-critical, would stay unknown because of a new part.
+    resource or figure (`reach.instance`) that says so, or of the function that would be lost and that the part
+    received at the source gave; `criterion` the criterion of a joint, or limit of a figure, that fails or, where it is
+    safety-critical, would stay unknown because of a new part.
     """
 
     source: str

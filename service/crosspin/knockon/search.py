@@ -7,6 +7,7 @@ from crosspin.knockon.ask import Ask
 from crosspin.knockon.compiled import Compiled
 from crosspin.knockon.conflict import Conflicts
 from crosspin.knockon.explain import ALTERNATIVES_LIMIT, Explanation
+from crosspin.knockon.keeping import Relaxed, Relaxing
 from crosspin.knockon.limits import QUICK_LIMIT
 from crosspin.knockon.network import Network
 from crosspin.knockon.opening import Opening
@@ -77,6 +78,18 @@ class Searcher:
         if found is None:
             raise ValueError("the wishes that remain contradict each other")
         return found
+
+    def keeping(
+        self, ask: Ask, found: Proposal, function: str, gave: tuple[str, ...]
+    ) -> tuple[Proposal | None, Relaxed]:
+        """The best plan for an ask whose proposal loses a function that some positions `gave`, once what takes it away is
+        relaxed; and what was relaxed.  The plan may lose it still; None where there is none.
+
+        Raises AskError and SearchLimit as `propose` does.
+        """
+        question = understand(self._model, self._catalog, ask)
+        relaxed = Relaxing(self._model, self._catalog, question, found).keeping(function, gave)
+        return self._plan(self.compiled(question.layout.id, ask.in_stock_only), relaxed.question, {}), relaxed
 
     def _solver(self, compiled: Compiled, network: Network) -> Solver:
         return Solver(network.sizes, network.factors, len(network.paths), compiled.weights.extra, self._quick_limit)

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crosspin.catalog.catalog import Catalog
-from crosspin.knockon.limits import INFINITE, TALLY_LIMIT, SearchLimit
+from crosspin.knockon.limits import INFINITE, SHARE_LIMIT, TALLY_LIMIT, SearchLimit
 from crosspin.knockon.relation import Numbers, Relation
 from crosspin.knockon.weights import Weights, decimals_of, whole
 from crosspin.model.judge import Judged, may_have
@@ -35,13 +35,17 @@ class Tally:
             (resource.draw_feature, resource.draw_dimension, 1),
             (resource.supply_feature, resource.supply_dimension, -1),
         )
-        self.decimals = decimals_of(
+        readings = [
             value
             for feature, dimension, _ in self._ends
             for spec in catalog.specs_of(model.features[feature].feature_kind)
             for value in spec.values.get(dimension, ())
             if isinstance(value, Decimal)
-        )
+        ]
+        self.decimals = decimals_of(readings)
+        most = 2 * max((abs(whole(value, self.decimals)) for value in readings), default=0)
+        if most > SHARE_LIMIT:
+            raise SearchLimit("SHARE_LIMIT", most, SHARE_LIMIT, f"steps of the last decimal in {resource.label}")
 
     def share(self, part: Judged | None) -> Share | None:
         """What the part adds, or None where it takes no part in the resource.
@@ -122,11 +126,19 @@ class Chain:
     """The variables of one resource, with the sum carried from one to the next.
 
     Those that can supply come last, and sums that come to the same whatever follows are one state; so there are
-    few of them: the draws that each supply would do for.
+    few of them: the draws that each supply would do for.  `exceeding` is what it costs to draw more than there is.
     """
 
-    def __init__(self, weights: Weights, variables: Sequence[int], adds: Sequence[Adds], start: _Sum) -> None:
+    def __init__(
+        self,
+        weights: Weights,
+        variables: Sequence[int],
+        adds: Sequence[Adds],
+        start: _Sum,
+        exceeding: int = INFINITE,
+    ) -> None:
         self._weights = weights
+        self._exceeding = exceeding
         order = sorted(range(len(adds)), key=lambda place: adds[place].least < 0)
         self._variables = [variables[place] for place in order]
         self._adds = [adds[place] for place in order]
@@ -187,7 +199,7 @@ class Chain:
             return 0
         if net is None:
             return self._weights.unknown
-        return INFINITE if net > 0 else 0
+        return self._exceeding if net > 0 else 0
 
 
 def _sum(state: _Sum, key: tuple[int, bool, bool], least: int, most: int) -> _Sum:

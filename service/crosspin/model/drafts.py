@@ -3,6 +3,9 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+COLUMN, PROPERTY = "{}, column {}", "{} cp:{}"
+"""How places inside a record are written: of a table, of a graph."""
+
 
 @dataclass(frozen=True, slots=True)
 class Problem:
@@ -45,7 +48,7 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class PartDraft:
-    """A part as written."""
+    """A part as written; `column` makes the place of its price, say, out of its own."""
 
     place: str
     id: str
@@ -54,7 +57,9 @@ class PartDraft:
     price: str | None = None
     stock: str | None = None
     lacks: tuple[str, ...] = ()
+    functions: tuple[str, ...] = ()
     cells: tuple[Cell, ...] = ()
+    column: str = PROPERTY
 
 
 @dataclass(frozen=True, slots=True)

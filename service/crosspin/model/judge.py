@@ -43,6 +43,11 @@ class Judged(Protocol):
         ...
 
     @property
+    def functions(self) -> tuple[str, ...]:
+        """What it gives beyond what its kind gives."""
+        ...
+
+    @property
     def unidentified(self) -> bool:
         """Whether nobody has looked at it."""
         ...
@@ -149,6 +154,11 @@ def is_of_kind(model: Model, part: Judged, kind: str) -> bool | None:
     if part.unidentified and part.kind in model.kinds[kind].ancestors:
         return None
     return False
+
+
+def functions_of(model: Model, part: Judged | None) -> frozenset[str]:
+    """The functions that the part surely gives, by its kind or by itself."""
+    return frozenset() if part is None else frozenset((*model.kinds[part.kind].functions, *part.functions))
 
 
 def may_have(model: Model, part: Judged, feature: str) -> bool:

@@ -68,7 +68,8 @@ class _RdfReader:
     def part(self, node: Term, kind: str) -> PartDraft:
         self.read.add(node)
         cells: list[Cell] = []
-        known = {RDF_TYPE, RDFS + "label", *(DEF + word for word in ("identifier", "price", "stock", "lacks"))}
+        ours = ("identifier", "price", "stock", "lacks", "givesFunction")
+        known = {RDF_TYPE, RDFS + "label", *(DEF + word for word in ours)}
         for predicate, objects in sorted(self.facts.about(node).items()):
             if predicate in known:
                 continue
@@ -90,6 +91,7 @@ class _RdfReader:
             price=self.text(node, "price"),
             stock=self.text(node, "stock"),
             lacks=tuple(identifier(f.value) for f in self.facts.all(node, DEF + "lacks")),
+            functions=tuple(identifier(f.value) for f in self.facts.all(node, DEF + "givesFunction")),
             cells=tuple(cells),
         )
 

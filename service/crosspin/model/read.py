@@ -23,6 +23,7 @@ from crosspin.model.schema import (
     Evidence,
     Feature,
     FeatureKind,
+    Function,
     Hand,
     Joint,
     JointKind,
@@ -75,13 +76,14 @@ def read_model(facts: Facts, version: str, language: str = "en") -> Model:
         consumables=r.table("Consumable", lambda n: Term(**r.named(n))),
         checks=r.table("Check", lambda n: read_check(r, n)),
         cautions=r.table("Caution", lambda n: read_caution(r, n)),
-        evidence=r.table("Evidence", lambda n: Evidence(**r.named(n))),
+        evidence=r.table("Evidence", lambda n: Evidence(**r.named(n), from_memory=r.flag(n, "isFromMemory"))),
         layouts=r.table("Layout", lambda n: _layout(r, n)),
         units=_units(r),
         formulas=read_formulas(r),
         states=read_states(r),
         figures=read_figures(r),
         speed_tables=read_speed_tables(r),
+        functions=r.table("Function", lambda n: _function(r, n)),
         marks=read_marks(r),
         plotted=read_plotted(r),
         other_words=read_other_words(r),
@@ -156,11 +158,29 @@ def _kinds(r: Reader) -> dict[str, Kind]:
     kinds = {}
     for name in sorted(nodes):
         ancestors = above(name)
-        features = sorted({f for ancestor in ancestors for f in r.ids(nodes[ancestor], "hasFeature")})
+        features, functions = (
+            tuple(sorted({term for ancestor in ancestors for term in r.ids(nodes[ancestor], word)}))
+            for word in ("hasFeature", "givesFunction")
+        )
         kinds[name] = Kind(
-            **r.named(nodes[name]), parents=parents[name], ancestors=tuple(sorted(ancestors)), features=tuple(features)
+            **r.named(nodes[name]),
+            parents=parents[name],
+            ancestors=tuple(sorted(ancestors)),
+            features=features,
+            functions=functions,
         )
     return kinds
+
+
+def _function(r: Reader, node: Node) -> Function:
+    return Function(
+        **r.named(node),
+        scope=Scope(r.id(node, "hasScope")),
+        says=r.text(node, "says"),
+        says_lost=r.text(node, "saysLost"),
+        says_gained=r.text(node, "saysGained"),
+        evidence=r.ids(node, "hasEvidence"),
+    )
 
 
 def _role(r: Reader, node: Node) -> Role:
@@ -319,6 +339,7 @@ def _consequence(r: Reader, node: Node) -> Consequence:
         role=r.id(node, "whenRole"),
         when=_condition(r, node, "when", "Part"),
         when_fresh=r.flag(node, "whenFresh"),
+        when_taken_out=r.flag(node, "whenTakenOut"),
         only_at=r.maybe_id(node, "onlyAt"),
         brings=r.ids(node, "brings"),
         severity=r.id(node, "severity"),

@@ -64,6 +64,7 @@ def part_triples(part: Part, model: Model) -> list[Triple]:
         Triple(node, LABEL, Literal(part.label, language="en")),
         *(Triple(node, cp(f), NamedNode(thing("spec", s))) for f, s in part.specs.items()),
         *(Triple(node, cp("lacks"), cp(f)) for f in part.lacks),
+        *(Triple(node, cp("givesFunction"), cp(f)) for f in part.functions),
     ]
     if part.price is not None:
         triples.append(Triple(node, cp("price"), number(part.price)))
@@ -208,6 +209,7 @@ class Records:
             stock=None if stock is None else int(stock),
             specs=specs,
             lacks=tuple(identifier(f.value) for f in facts.all(node, DEF + "lacks")),
+            functions=tuple(identifier(f.value) for f in facts.all(node, DEF + "givesFunction")),
             published=dict(sorted(published.items())),
         )
 

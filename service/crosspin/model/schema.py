@@ -111,11 +111,26 @@ class Feature(Term):
 
 class Kind(Term):
     """A class of parts.  `ancestors` holds the kind itself and every kind above it;
-    `features` includes those of the kinds above."""
+    `features` and `functions` include those of the kinds above."""
 
     parents: tuple[str, ...]
     ancestors: tuple[str, ...]
     features: tuple[str, ...]
+    functions: tuple[str, ...] = ()
+
+
+class Function(Term):
+    """What a part lets the customer do.  It counts at one axle and, where a sided part gives it, on one side
+    (`scope` sameAxle), or once for the vehicle (wholeVehicle).
+
+    `says` is why something is changed so that it is kept.
+    """
+
+    scope: Scope
+    says: str
+    says_lost: str
+    says_gained: str
+    evidence: tuple[str, ...] = ()
 
 
 class Role(Term):
@@ -130,7 +145,14 @@ class Role(Term):
 
 
 class Evidence(Term):
-    """What stands behind a value or a rule."""
+    """What stands behind a value or a rule; `from_memory` where a source was quoted without its text at hand."""
+
+    from_memory: bool = False
+
+    @property
+    def source(self) -> str:
+        """What a person is told: the label, and beside it that it is from memory."""
+        return f"{self.label}, from memory" if self.from_memory else self.label
 
 
 class Criterion(Frozen):
@@ -258,11 +280,12 @@ class Resource(Term):
 
 class Consequence(Term):
     """A part that meets `when` in `role` brings operations, checks or cautions; where `when_fresh`,
-    only a part that was not there before."""
+    only a part that was not there before; where `when_taken_out`, one that goes and gives way to none such."""
 
     role: str
     when: Condition
     when_fresh: bool = True
+    when_taken_out: bool = False
     only_at: str | None = None
     brings: tuple[str, ...]
     severity: str
@@ -358,6 +381,7 @@ class Model(Frozen):
     states: dict[str, State] = Field(default_factory=dict)
     figures: dict[str, Figure] = Field(default_factory=dict)
     speed_tables: dict[str, SpeedTable] = Field(default_factory=dict)
+    functions: dict[str, Function] = Field(default_factory=dict)
     marks: dict[str, Mark] = Field(default_factory=dict)
     other_words: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     plotted: tuple[str, ...] = ()
@@ -393,7 +417,8 @@ class Spec(Frozen):
 class Part(Frozen):
     """Something that can be ordered (it has a price) or removed.
 
-    `specs` leads from feature to spec id; `lacks` names features that it is known to be without.
+    `specs` leads from feature to spec id; `lacks` names features that it is known to be without;
+    `functions` what it gives beyond what its kind gives.
     `published` keeps, by "feature.dimension", a value as it was published where its unit is another one.
     `unidentified` marks the stand-in for a part of a received vehicle that nobody has looked at.
     """
@@ -405,6 +430,7 @@ class Part(Frozen):
     stock: int | None = None
     specs: dict[str, str] = Field(default_factory=dict)
     lacks: tuple[str, ...] = ()
+    functions: tuple[str, ...] = ()
     published: dict[str, str] = Field(default_factory=dict)
     unidentified: bool = False
 

@@ -16,5 +16,5 @@ def identifier(iri: str) -> str:
 
 
 def thing(sort: str, name: str) -> str:
-    """The IRI of a thing on record, such as thing("part", "rp-88-4111-r")."""
+    """The IRI of a thing on record, such as thing("part", "rp-895-4111-r")."""
     return f"{ID}{sort}/{name}"

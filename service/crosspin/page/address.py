@@ -1,7 +1,7 @@
 """An ask as the parameters of an address, so that a link reopens it, and an ask made of such parameters.
 
 vehicle=hill-patrol
-fit=front/carrier:al-88-33                                     a part
+fit=front/carrier:al-895-33                                     a part
 fit=front/*:kit:brake-345-4x44                                 a kit
 fit=rear/carrier:kind:AirLocker;sideGearSpline.toothCount=33   a description: =value, =least..most
 keep=rear/housing        remove=front/*/wheel        stock=only

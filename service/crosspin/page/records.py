@@ -23,6 +23,7 @@ RULES: Mapping[str, str] = {
     "needs": "what is needed",
     "renewals": "what is renewed",
     "resources": "what is shared out",
+    "functions": "what parts let the driver do",
     "remedies": "what mends",
     "consequences": "what follows",
     "figures": "what is worked out",

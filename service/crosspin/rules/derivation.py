@@ -109,7 +109,7 @@ class Deriver:
         return Derivations(
             version=self.model.version,
             vehicle=vehicle,
-            evidence={name: self.model.evidence[name].label for name in sorted(named)},
+            evidence={name: self.model.evidence[name].source for name in sorted(named)},
             conclusions=told,
             facts=tuple(sorted(facts.values(), key=lambda fact: int(fact.id[1:]))),
         )
@@ -172,6 +172,9 @@ class Deriver:
                 line = self._line(Sort.RESOURCE, about.term(subject, "ofRule"), "", triple)
             elif name in ("brings", "bringsCaution") and about.has(subject, "fromPlacement"):
                 at = _iri(about.one(subject, "fromPlacement")).removeprefix(f"{PLAN.value}/at/")
+                line = self._line(self._sort(triple.object), about.term(subject, "ofRule"), at, triple)
+            elif name in ("brings", "bringsCaution") and about.has(subject, "fromVacancy"):
+                at = _iri(about.one(subject, "fromVacancy")).removeprefix(f"{PLAN.value}/vacancy/")
                 line = self._line(self._sort(triple.object), about.term(subject, "ofRule"), at, triple)
             if line is not None:
                 yield line, triple

@@ -249,7 +249,7 @@ def _remedy(_: Store, quad: Quad) -> Iterator[tuple[Quad, ...]]:
 
 def _spoken(_: Store, quad: Quad) -> Iterator[tuple[Quad, ...]]:
     match identifier(quad.predicate.value):
-        case "whenFresh" | "thenEmpty" | "brings":
+        case "whenFresh" | "whenTakenOut" | "thenEmpty" | "brings":
             yield (quad,)
 
 

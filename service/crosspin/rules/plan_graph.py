@@ -106,6 +106,10 @@ class PlanGraph:
         """The plan that leaves the vehicle as it was received."""
         return self._vehicle(vehicle.id).written
 
+    def parts_received(self, vehicle: Vehicle) -> Mapping[str, Part | None]:
+        """What stood at each position of the vehicle as it came."""
+        return self._vehicle(vehicle.id).parts
+
     def _as_it_came(self, name: str) -> _Vehicle:
         vehicle = self._catalog.vehicles[name]
         layout = self._model.layouts[vehicle.layout]
@@ -183,7 +187,7 @@ class PlanGraph:
                     continue
                 result = planned.result(figure, place)
                 if result is not None:
-                    before = None if figure.planned_only else came.figuring.result(figure, place)
+                    before = came.figuring.result(figure, place)
                     facts = tuple(figure_facts(layout, figure, place, result, before))
                     figures[_FIGURE + instance(figure, place)] = facts
         return figures
@@ -211,6 +215,7 @@ class PlanGraph:
         if part.price is not None:
             triples.append(Triple(node, cp("price"), number(part.price)))
         triples += [Triple(node, cp("lacks"), cp(feature)) for feature in part.lacks]
+        triples += [Triple(node, cp("givesFunction"), cp(function)) for function in part.functions]
         for feature, spec in part.specs.items():
             triples.append(Triple(node, cp(feature), NamedNode(thing("spec", spec))))
             triples += spec_triples(self._catalog.specs[spec], self._model)

@@ -77,6 +77,14 @@ class ProvedResource:
 
 
 @dataclass(frozen=True, slots=True)
+class ProvedFunction:
+    """A function that is lost, or gained, at one place, and the positions there whose part gave it, or gives it."""
+
+    function: str
+    paths: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Outcome:
     """An operation, check or caution that a consequence brings for the part at `position`.
 
@@ -110,6 +118,7 @@ class Proof:
     mended          the operations of the remedies
     discrepancies   ids of joints between received parts that clash on record and are not judged
     came_with       what only warns or informs of two received parts that stay: joint and criterion
+    lost, gained    functions that the vehicle had and the plan does not give, and the reverse, by place
     """
 
     joints: dict[str, ProvedJoint]
@@ -120,6 +129,8 @@ class Proof:
     mended: tuple[MendingWork, ...]
     discrepancies: tuple[str, ...]
     came_with: tuple[tuple[str, str], ...]
+    lost: tuple[ProvedFunction, ...]
+    gained: tuple[ProvedFunction, ...]
 
 
 class Disproved(Exception):

@@ -71,7 +71,7 @@ class _Memory:
 
     def number_of(self, part: Part) -> int:
         """One number for all that is on record of a part."""
-        described = part.id, part.kind, part.price, part.lacks, *sorted(part.specs.items())
+        described = part.id, part.kind, part.price, part.lacks, part.functions, *sorted(part.specs.items())
         return self._numbers.setdefault(described, next(self._counter))
 
     def keep(self, joints: Iterable[tuple[_Meeting, ProvedJoint]]) -> None:
@@ -217,11 +217,13 @@ class Prover:
         if written is not None and written.layer >= FIRST_BUILD_ORDER:
             return self._reasoner.why_not(self._plan_graph.proposed(vehicle, proposal), written, about)
         states = {path: choice.state for path, choice in proposal.choices.items()}
+        came = self._plan_graph.parts_received(vehicle)
         standing = Standing(
             parts=self._plan_graph.standing(vehicle, proposal),
             fresh=frozenset(path for path, state in states.items() if state is State.FRESH),
             changed=frozenset(path for path, state in states.items() if state is not State.RECEIVED),
             mendings=proposal.mendings,
+            gone={path: part for path, part in came.items() if states[path] is not State.RECEIVED},
         )
         return Asker(self._model, self._catalog, self._model.layouts[vehicle.layout], standing).why_not(rule, about)
 
@@ -277,6 +279,7 @@ class Prover:
         changed = {path for path, choice in proposal.choices.items() if choice.state is not State.RECEIVED}
         for name, said, derived in (
             ("unsafe joints and figures", cost.unsafe, unsafe),
+            ("lost functions", cost.lost, len(proof.lost)),
             ("positions changed beyond those asked", cost.extra, len(changed - wished)),
             ("unknowns", cost.unknown, unknown),
             ("money", cost.money, self._money(proposal)),

@@ -17,6 +17,7 @@ from crosspin.rules.proof import (
     Proof,
     ProvedFigure,
     ProvedFinding,
+    ProvedFunction,
     ProvedJoint,
     ProvedNeed,
     ProvedResource,
@@ -24,6 +25,7 @@ from crosspin.rules.proof import (
 
 _PLACEMENT = f"{PLAN.value}/at/"
 _FIGURE = f"{PLAN.value}/figure/"
+_VACANCY = f"{PLAN.value}/vacancy/"
 
 
 class Conclusions:
@@ -85,8 +87,14 @@ class Conclusions:
         """The name within the layout of the one position, joint or pairing that a property leads to."""
         return self.iri(subject, name).removeprefix(self._base)
 
+    def places(self, subject: str, name: str) -> tuple[str, ...]:
+        """The names within the layout of all positions that a property leads to, sorted."""
+        return tuple(sorted(node.value.removeprefix(self._base) for node in self.objects(subject, name)))
+
     def at(self, subject: str) -> str:
-        """The path of the placement that the subject starts from."""
+        """The path of the placement, or of the vacancy, that the subject starts from."""
+        if self.flag(subject, "fromVacancy"):
+            return self.iri(subject, "fromVacancy").removeprefix(_VACANCY)
         return self.iri(subject, "fromPlacement").removeprefix(_PLACEMENT)
 
     def where_mended(self, mending: str) -> str:
@@ -172,6 +180,8 @@ def read_proof(
         ),
         discrepancies=discrepancies,
         came_with=came_with,
+        lost=_functions(found, "LostFunction", "gaveAt"),
+        gained=_functions(found, "GainedFunction", "givesAt"),
     )
 
 
@@ -259,6 +269,11 @@ def _finding(found: Conclusions, node: str) -> ProvedFinding:
         so_already=found.flag(node, "wasSoAlready"),
         only_warns=found.flag(node, "onlyWarns"),
     )
+
+
+def _functions(found: Conclusions, name: str, word: str) -> tuple[ProvedFunction, ...]:
+    proved = (ProvedFunction(found.term(node, "ofFunction"), found.places(node, word)) for node in found.members(name))
+    return tuple(sorted(proved, key=lambda function: (function.function, function.paths)))
 
 
 def _need(found: Conclusions, node: str) -> ProvedNeed:

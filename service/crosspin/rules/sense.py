@@ -18,6 +18,8 @@ _PLACEHOLDER = re.compile(r"\{(\w*)\}")
 _PLACEHOLDERS = {
     DEF + "saysClash": {"left", "right", "leftPart", "rightPart"},
     DEF + "saysFit": {"left", "right", "leftPart", "rightPart"},
+    DEF + "saysLost": {"part", "place"},
+    DEF + "saysGained": {"part", "place"},
 }
 _TYPE = "http://www.w3.org/1999/02/22-rdf-syntax-ns#type"
 _DEPRECATED = "http://www.w3.org/2002/07/owl#deprecated"

@@ -1,6 +1,6 @@
 """Why a rule did not speak in a plan: its conditions in order, with what was found, up to the first that failed."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -58,12 +58,14 @@ class WhyNot(Frozen):
 
 @dataclass(frozen=True)
 class Standing:
-    """What stands where in a plan: the part at each position, which positions are fresh or changed, what is mended."""
+    """What stands where in a plan: the part at each position, which positions are fresh or changed, what is mended,
+    and by position the part that is taken out."""
 
     parts: dict[str, Part | None]
     fresh: frozenset[str]
     changed: frozenset[str]
     mendings: tuple[Mending, ...] = ()
+    gone: Mapping[str, Part | None] = field(default_factory=dict)
 
 
 class NoSuchRule(LookupError):
@@ -254,6 +256,8 @@ class Asker:
             station = next(p.station for p in self.layout.positions if p.path == path)
             classes = self.layout.stations[station]
             spoke = trial.note(f"at a {rule.only_at}", ", ".join(classes), rule.only_at in classes)
+        if rule.when_taken_out:
+            return trial.done(spoke and self._gone(trial, path, rule.when))
         spoke = spoke and self._stands(trial, path) and self._meets(trial, path, rule.when)
         if spoke and rule.when_fresh:
             spoke = self._fresh(trial, path)
@@ -302,6 +306,18 @@ class Asker:
     def _fresh(self, trial: _Trial, path: str) -> bool:
         fresh = path in self.standing.fresh
         return trial.note(f"the part at {path} is new", "it is new" if fresh else "it was there before", fresh)
+
+    def _gone(self, trial: _Trial, path: str, condition: Condition) -> bool:
+        """Whether a part that meets the condition is taken out, and none that does comes in its place."""
+        old, new = self.standing.gone.get(path), self.standing.parts[path]
+        trial.note(f"something is taken out at {path}", _label(old), old is not None)
+        if old is None:
+            return False
+        went = meets(self.model, condition, old, self.catalog.specs)
+        if not trial.note(f"it is {self._words(condition)}", old.label, went):
+            return False
+        comes = new is not None and meets(self.model, condition, new, self.catalog.specs) is not False
+        return trial.note(f"nothing such comes to {path}", _label(new), not comes)
 
     # ------------------------------------------------------------------ words
 

@@ -5,12 +5,12 @@ vehicle file.  Reading text never opens a network connection or another file.
 """
 
 from collections.abc import Iterable, Iterator
-from hashlib import sha256
 from itertools import chain, islice
 from pathlib import Path
 
 from pyoxigraph import BlankNode, Literal, NamedNode, Quad, RdfFormat, Store, Triple, parse
 
+from crosspin.store.digest import digest_of
 from crosspin.store.hold import Hold
 from crosspin.store.infer import infer, read_rules
 
@@ -189,10 +189,10 @@ class GraphStore:
 
 def folder_digest(folder: Path) -> bytes:
     """A digest of the names and the text of every Turtle and CSV file below the folder."""
-    digest = sha256()
+    pieces: list[str | bytes] = []
     for path in sorted((*folder.rglob("*.ttl"), *folder.rglob("*.csv"))):
-        digest.update(path.relative_to(folder).as_posix().encode() + b"\0" + path.read_bytes())
-    return digest.digest()
+        pieces += [path.relative_to(folder).as_posix(), path.read_bytes()]
+    return bytes.fromhex(digest_of(pieces))
 
 
 def read_folder(folder: Path) -> tuple[list[Quad], bytes]:

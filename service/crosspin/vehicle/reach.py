@@ -44,6 +44,10 @@ class Reach:
         self._of_figure = cache(self._positions_of_figure)
         self._of_table = cache(self._positions_of_table)
 
+    def has(self, name: str) -> bool:
+        """Whether a figure at one of its places goes by this name (`instance`)."""
+        return name in self._named
+
     def named(self, name: str) -> tuple[Figure, Place]:
         """The figure and place behind a name (`instance`); raises KeyError where there is none."""
         return self._named[name]

@@ -88,8 +88,8 @@ class Words:
         return fill_in(template, {"part": part, "place": self.place(place)})
 
     def evidence(self, ids: Sequence[str]) -> tuple[str, ...]:
-        """The labels of what stands behind a rule."""
-        return tuple(self.model.evidence[e].label for e in ids if e in self.model.evidence)
+        """What stands behind a rule, each with whether it is from memory."""
+        return tuple(self.model.evidence[e].source for e in ids if e in self.model.evidence)
 
 
 def fill_in(template: str, values: Mapping[str, str]) -> str:
