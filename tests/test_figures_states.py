@@ -105,9 +105,9 @@ def test_a_limit_is_taken_in_the_same_state_too() -> None:
         told = teller.line(one, place, result, moved=True)
         return told.id, str(told.verdict), told.state, told.sentence
 
-    assert line("atRide") == ("pegLimited/front/ride", "clashes", "at ride height", "50 mm over 10 mm at ride height.")
+    assert line("atRide") == ("pegLimited/front/atRide", "clashes", "at ride height", "50 mm over 10 mm at ride height.")
     assert line("atBump") == (
-        "pegLimited/front/bump",
+        "pegLimited/front/atBump",
         "fits",
         "at full bump",
         "PegLimited at the front at full bump: 50 mm, as before; at most 90 mm.",
@@ -226,18 +226,6 @@ def test_states_may_wait_for_each_other_as_long_as_there_is_no_circle() -> None:
     own = figure("pegSelf", reads("cp:pegSelf", "cp:readInState cp:atRide"), "cp:inState cp:atRide , cp:atBump ;")
     with pytest.raises(BrokenOntology, match=re.escape("in a circle: pegSelf (atRide) -> pegSelf (atRide)")):
         model_with(own)
-
-
-def test_every_state_that_ships_says_a_code_of_its_own() -> None:
-    states = seed_library().holdings.model.states
-    assert {state: one.code for state, one in states.items()} == {
-        "atRide": "ride",
-        "laden": "laden",
-        "atBump": "bump",
-        "atDroop": "droop",
-        "crossed": "crossed",
-        "atFullLock": "full-lock",
-    }
 
 
 def test_figures_in_states_rest_on_every_position_that_they_reach() -> None:

@@ -47,20 +47,36 @@ class Missing(Enum):
     NOT_KNOWN_OF_FRESH = "not known of a fresh part"
 
 
-Element: TypeAlias = tuple[Value, ...] | Missing
+@dataclass(frozen=True, slots=True)
+class Several:
+    """What several probes find on the same part."""
+
+    elements: "Elements"
+
+
+Element: TypeAlias = tuple[Value, ...] | Missing | Several
 Elements: TypeAlias = tuple[Element, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Probe:
-    """What is read off one part: one dimension of a feature, or whether it is, or could be, of a kind."""
+    """What is read off one part: one dimension of a feature, whether it is, or could be, of a kind, or several of
+    these."""
 
     feature: str = ""
     dimension: str = ""
     kind: str = ""
+    several: tuple["Probe", ...] = ()
+
+    @property
+    def key(self) -> tuple[str, ...]:
+        """What probes are put in order by."""
+        return (self.feature, self.dimension, self.kind, *(word for probe in self.several for word in probe.key))
 
     def read(self, model: Model, catalog: Catalog, part: Judged | None, fresh: bool) -> Element:
         """What it finds on a part, or where there is none."""
+        if self.several:
+            return Several(tuple(probe.read(model, catalog, part, fresh) for probe in self.several))
         if part is None:
             return Missing.NOT_THERE
         if self.kind:
@@ -165,7 +181,7 @@ class _Pair(Node):
         first, second = elements
         if Missing.NOT_THERE in elements:
             return second if first is Missing.NOT_THERE else first
-        if isinstance(first, Missing) or isinstance(second, Missing):
+        if not (isinstance(first, tuple) and isinstance(second, tuple)):
             return _missing(elements)
         if self._how is Gathering.ALIKE:
             return first if first == second else Missing.NOT_KNOWN
@@ -185,7 +201,7 @@ class _Whole(Node):
         found = elements[0]
         if found is Missing.NOT_THERE:
             return self._where_none
-        return found if isinstance(found, Missing) or self._how is Gathering.ALIKE else _single(self._how, found)
+        return _single(self._how, found) if isinstance(found, tuple) and self._how is not Gathering.ALIKE else found
 
 
 class _Computed(Node):
@@ -209,9 +225,48 @@ class _Computed(Node):
             return Missing.NOT_THERE
         if any(isinstance(one, Missing) for one in taken):
             return _missing(taken)
-        values = {name: one[0] for name, one in zip(self._names, taken, strict=True) if not isinstance(one, Missing)}
+        values = {name: one[0] for name, one in zip(self._names, taken, strict=True) if isinstance(one, tuple)}
         value, _ = calculate(self._formula, values)
         return Missing.NOT_KNOWN if value is None else (value,)
+
+
+class _Flat(Node):
+    """A node whose nodes below rest on the same positions, worked out in one step over what they rest on.
+
+    `taken` says of each node that is not looked into where its element is among those below, and where within it if
+    several probes on one part are read together.
+    """
+
+    def __init__(self, root: Node, below: Sequence[Node], taken: Mapping[Node, tuple[int, int | None]]) -> None:
+        super().__init__(below)
+        self._root = root
+        self._taken = taken
+        self._rests_on: dict[Node, tuple[int, ...]] = {}
+        self._evaluated: dict[tuple[Node, Elements], Element] = {}
+
+    def apply(self, elements: Elements) -> Element:
+        """See Node."""
+        return self._evaluate(self._root, elements)
+
+    def _evaluate(self, node: Node, elements: Elements) -> Element:
+        if node in self._taken:
+            place, part = self._taken[node]
+            element = elements[place]
+            return element.elements[part] if isinstance(element, Several) and part is not None else element
+        key = (node, tuple(elements[place] for place in self._places(node)))
+        known = self._evaluated.get(key)
+        if known is None:
+            known = node.apply(tuple(self._evaluate(one, elements) for one in node.below))
+            self._evaluated[key] = known
+        return known
+
+    def _places(self, node: Node) -> tuple[int, ...]:
+        """Which of the elements below bear on a node."""
+        if node not in self._rests_on:
+            found = {self._taken[one][0] for one in node.below if one in self._taken}
+            found.update(place for one in node.below if one not in self._taken for place in self._places(one))
+            self._rests_on[node] = tuple(sorted(found))
+        return self._rests_on[node]
 
 
 def _missing(elements: Elements) -> Missing:
@@ -318,7 +373,7 @@ class Gauge:
 
     def _excess(self, limit: Limit, value: Element, bound: Element) -> Decimal | None:
         """By how much a value as it is reported is beyond a limit; None where either is not known."""
-        if isinstance(value, Missing) or isinstance(bound, Missing):
+        if not (isinstance(value, tuple) and isinstance(bound, tuple)):
             return None
         mine, most = value[0], bound[0]
         if not (isinstance(mine, Decimal) and isinstance(most, Decimal)):
@@ -421,6 +476,8 @@ class Gauges:
         self._model = model
         self._reach = reach
         self._computed: dict[tuple[str, Place], Node] = {}
+        self._flat: dict[Node, Node] = {}
+        self._shared = frozenset(p.path for p in reach.layout.positions if reach.spans_vehicle(p.station))
         self._leaves: dict[tuple[str, Probe], Leaf] = {}
         self.all = tuple(self._make(weights))
         self.at: dict[str, tuple[Gauge, ...]] = {}
@@ -432,14 +489,65 @@ class Gauges:
         for figure in self._model.figures.values():
             if figure.deciding:
                 for place in self._reach.places(figure):
-                    bounds = [self._source(limit.source, place) for limit in figure.deciding]
-                    yield Gauge(self._model, figure, place, self._figure(figure, place), bounds, weights)
+                    bounds = [self._flattened(self._source(limit.source, place)) for limit in figure.deciding]
+                    value = self._flattened(self._figure(figure, place))
+                    yield Gauge(self._model, figure, place, value, bounds, weights)
 
     def probes(self, role: str) -> tuple[Probe, ...]:
         """Everything that is read off parts in a role, in a fixed order."""
         roles = {position.path: position.role for position in self._reach.layout.positions}
-        found = {leaf.probe for (path, _), leaf in self._leaves.items() if roles[path] == role}
-        return tuple(sorted(found, key=lambda probe: (probe.feature, probe.dimension, probe.kind)))
+        found = {leaf.probe for gauge in self.all for leaf in gauge.leaves if roles[leaf.path] == role}
+        return tuple(sorted(found, key=lambda probe: probe.key))
+
+    def _flattened(self, root: Node) -> Node:
+        """The same node, in one step where nodes below it read the same position: told apart, they would be combined
+        as if one part could stand there for one of them and another part for the next, and there are too many of
+        those combinations.  A branch that shares no position with the rest remains a step of its own; the few parts
+        of the vehicle as a whole, which are seldom changed, do not count."""
+        if root not in self._flat:
+            self._flat[root] = self._flatten(root)
+        return self._flat[root]
+
+    def _flatten(self, root: Node) -> Node:
+        if not _is_tangled(root):
+            return root
+        below: list[Node] = []
+        taken: dict[Node, tuple[int, int | None]] = {}
+        together: dict[str, list[Leaf]] = {}
+        waiting, seen = list(root.below), set[Node]()
+        while waiting:
+            node = waiting.pop(0)
+            if node in seen:
+                continue
+            seen.add(node)
+            if isinstance(node, Leaf):
+                together.setdefault(node.path, []).append(node)
+            elif isinstance(node, AsReceived) or self._is_apart(node, root):
+                taken[node] = len(below), None
+                below.append(self._flattened(node))
+            else:
+                waiting.extend(node.below)
+        for path, leaves in together.items():
+            single = leaves[0] if len(leaves) == 1 else None
+            taken.update((leaf, (len(below), None if single else place)) for place, leaf in enumerate(leaves))
+            below.append(single or self._leaf(path, Probe(several=tuple(leaf.probe for leaf in leaves))))
+        return _Flat(root, below, taken)
+
+    def _is_apart(self, node: Node, root: Node) -> bool:
+        """Whether the positions that a branch rests on bear on the root by way of that branch only."""
+        mine = node.parties - self._shared
+        if not mine or mine == root.parties - self._shared:
+            return False
+        waiting, seen = [root], {node}
+        while waiting:
+            other = waiting.pop()
+            if other in seen:
+                continue
+            seen.add(other)
+            if isinstance(other, Leaf) and other.path in mine:
+                return False
+            waiting.extend(other.below)
+        return True
 
     def _figure(self, figure: Figure, place: Place) -> Node:
         key = (figure.id, place)
@@ -473,11 +581,7 @@ class Gauges:
         ]
 
     def _gathered(self, source: Source, found: Sequence[Node]) -> Node:
-        nothing: Element = Missing.NOT_THERE
-        if source.where_none is not None:
-            nothing = (source.where_none,)
-        elif source.gathers is Gathering.SUM:
-            nothing = (Decimal(0),)
+        nothing: Element = Missing.NOT_THERE if source.nothing is None else (source.nothing,)
         if not found:
             return _Whole(source.gathers, _NOTHING, nothing)
         node = found[0]
@@ -494,6 +598,22 @@ class Gauges:
 
 
 _NOTHING = Constant(Missing.NOT_THERE)
+
+
+def _is_tangled(root: Node) -> bool:
+    """Whether two leaves of a node are at one position, or one node is reached on two ways."""
+    reached: dict[Node, None] = {}
+    waiting = list(root.below)
+    while waiting:
+        node = waiting.pop()
+        if not node.parties:
+            continue
+        if node in reached:
+            return True
+        reached[node] = None
+        waiting.extend(node.below)
+    paths = [node.path for node in reached if isinstance(node, Leaf)]
+    return len(set(paths)) < len(paths)
 
 
 def as_it_came(model: Model, catalog: Catalog, received: Mapping[str, Part | None]) -> View:

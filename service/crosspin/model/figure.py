@@ -28,12 +28,10 @@ class Sense(StrEnum):
 
 
 class State(Term):
-    """A condition of the vehicle in which figures are worked out; `code` names it in the identifier of a line.
+    """A condition of the vehicle in which figures are worked out.
 
     The label follows what is said of the vehicle: "at ride height", "laden".
     """
-
-    code: str
 
 
 class Formula(Term):
@@ -68,6 +66,11 @@ class Source(Frozen):
     as_received: bool = False
     in_state: str | None = None
     where_none: Decimal | None = None
+
+    @property
+    def nothing(self) -> Decimal | None:
+        """The value where nothing is found: what is said, nought for a sum, else there is none."""
+        return Decimal(0) if self.where_none is None and self.gathers is Gathering.SUM else self.where_none
 
 
 class FigureInput(Frozen):

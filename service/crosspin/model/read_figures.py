@@ -42,7 +42,7 @@ def read_formulas(r: Reader) -> dict[str, Formula]:
 
 def read_states(r: Reader) -> dict[str, State]:
     """Every state of the vehicle in which figures can be worked out."""
-    return r.table("State", lambda n: State(**r.named(n), code=r.text(n, "code")))
+    return r.table("State", lambda n: State(**r.named(n)))
 
 
 def read_figures(r: Reader) -> dict[str, Figure]:
@@ -232,7 +232,7 @@ def _state_problems(model: Model, one: Worked) -> Iterator[str]:
         for figure in read:
             if source.in_state is not None and source.in_state not in figure.states:
                 yield f"reads cp:{figure.id} in cp:{source.in_state}, in which it is not worked out"
-        if source.in_state is None and source.where_none is None and source.gathers is not Gathering.SUM and read:
+        if source.in_state is None and source.nothing is None and read:
             for state in states or (None,):
                 if not any(figure.taken_in(state, source) in figure.conditions for figure in read):
                     how = (

@@ -181,9 +181,7 @@ class Figuring:
     def _gathered(self, source: Source, found: Sequence[Found], label: str) -> Found | None:
         """Several findings made one, as the source says."""
         if not found:
-            none = Decimal(0) if source.gathers is Gathering.SUM else None
-            value = none if source.where_none is None else source.where_none
-            return None if value is None else Found((value,))
+            return None if source.nothing is None else Found((source.nothing,))
         paths = tuple(dict.fromkeys(path for one in found for path in one.paths))
         gaps = tuple(dict.fromkeys(gap for one in found for gap in one.gaps))
         why_not = next((one.why_not for one in found if not one.values), "")

@@ -20,7 +20,7 @@ class Place:
 
 
 def instance(figure: Figure, place: Place) -> str:
-    """The name of a figure at one place, in one state: "shaftLength/front/atDroop"."""
+    """The name of a figure at one place and in one state: "driveSlope/front", "axleDrop/rear/atDroop"."""
     return "/".join(word for word in (figure.id, place.station, place.side, place.state) if word)
 
 
