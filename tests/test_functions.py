@@ -97,12 +97,12 @@ def test_an_open_carrier_for_the_air_locker_says_the_loss_first(client: TestClie
     assert gained(plan) == []
     assert plan["cost"]["lost_functions"] == 1
     (line,) = plan["functions"]["lost"]
-    assert line["parts"][0]["id"] == "al-975-34"
-    assert line["sentence"].startswith("The rear carrier no longer locks on demand; Air locker 9.75 in")
+    assert line["parts"][0]["id"] == "al-96-34"
+    assert line["sentence"].startswith("The rear carrier no longer locks on demand; Air locker 9.6 in")
     # the locker that is there can stay: keeping it saves the whole plan
     assert Decimal(line["keeping"]["more_money"]) == -Decimal(plan["totals"]["all"])
     assert line["keeping"]["relaxed"] == ["fit/0"]
-    assert [part["id"] for part in line["keeping"]["parts"]] == ["al-975-34"]
+    assert [part["id"] for part in line["keeping"]["parts"]] == ["al-96-34"]
     text = text_of(client, **ask)
     assert text.index("LOST") < text.index("ASKED")
     assert line["sentence"].split(";")[0] in " ".join(text.split())
