@@ -6,6 +6,7 @@ every node above, so that few combinations remain; a node that has more than FIG
 """
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import Enum
@@ -98,6 +99,12 @@ class Node:
         self.parties = frozenset(path for node in self.below for path in node.parties)
         self._combined: dict[tuple[Elements, ...], Combined] = {}
         self._applied: dict[Elements, Element] = {}
+
+    def over(self, below: Sequence["Node"]) -> "Node":
+        """The same step over other nodes below, which come to the same elements."""
+        other = copy(self)
+        Node.__init__(other, below)
+        return other
 
     def apply(self, elements: Elements) -> Element:
         """What it comes to for one element of each node below."""
@@ -221,22 +228,27 @@ class Computed(Node):
 
 
 class Flat(Node):
-    """A node (`root`) whose nodes below rest on the same positions, worked out in one step over what they rest on.
+    """A node whose nodes below rest on the same positions, worked out in one step over what they rest on.
+
+    `by_steps` is the same node worked out from those just below it, each in its own best way.
 
     `taken` says of each node that is not looked into where its element is among those below, and where within it if
     several probes on one part are read together.
     """
 
-    def __init__(self, root: Node, below: Sequence[Node], taken: Mapping[Node, tuple[int, int | None]]) -> None:
+    def __init__(
+        self, root: Node, by_steps: Node, below: Sequence[Node], taken: Mapping[Node, tuple[int, int | None]]
+    ) -> None:
         super().__init__(below)
-        self.root = root
+        self.by_steps = by_steps
+        self._root = root
         self._taken = taken
         self._rests_on: dict[Node, tuple[int, ...]] = {}
         self._evaluated: dict[tuple[Node, Elements], Element] = {}
 
     def apply(self, elements: Elements) -> Element:
         """See Node."""
-        return self._evaluate(self.root, elements)
+        return self._evaluate(self._root, elements)
 
     def _evaluate(self, node: Node, elements: Elements) -> Element:
         if node in self._taken:

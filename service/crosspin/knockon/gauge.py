@@ -92,7 +92,7 @@ class Gauge:
             node = waiting.pop()
             if isinstance(node, Leaf):
                 found[node] = None
-            waiting.extend((*node.below, node.root) if isinstance(node, Flat) else node.below)
+            waiting.extend((*node.below, node.by_steps) if isinstance(node, Flat) else node.below)
         return tuple(found)
 
     def judge(self, now: Reading, before: Reading) -> Judgement:
@@ -212,8 +212,8 @@ class View:
         combinations in one step.  Raises SearchLimit where it has too many either way."""
         if isinstance(node, Flat) and prod(len(self.of(one)) for one in node.below) > FLAT_LIMIT:
             with suppress(SearchLimit):
-                self.of(node.root)
-                return node.root
+                self.of(node.by_steps)
+                return node.by_steps
         return node
 
     def reading(self, gauge: Gauge) -> Reading:

@@ -85,7 +85,7 @@ class Gauges:
             single = leaves[0] if len(leaves) == 1 else None
             taken.update((leaf, (len(below), None if single else place)) for place, leaf in enumerate(leaves))
             below.append(single or self._leaf(path, Probe(several=tuple(leaf.probe for leaf in leaves))))
-        return Flat(root, below, taken)
+        return Flat(root, root.over([self._flattened(one) for one in root.below]), below, taken)
 
     def _is_apart(self, node: Node, root: Node) -> bool:
         """Whether the positions that a branch rests on bear on the root by way of that branch only."""
