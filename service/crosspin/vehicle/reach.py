@@ -132,4 +132,4 @@ class Reach:
 
     def spans_vehicle(self, station: str) -> bool:
         """Whether a station is the vehicle as a whole."""
-        return _WHOLE_VEHICLE in self.layout.stations[station]
+        return _WHOLE_VEHICLE in self.layout.stations.get(station, ())
