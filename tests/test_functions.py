@@ -159,11 +159,15 @@ def test_a_transfer_case_does_not_cost_the_lockers(client: TestClient) -> None:
     assert lost(plan) == []
 
 
-def test_a_parking_brake_that_is_asked_away_is_said(client: TestClient) -> None:
-    plan = plan_of(client, vehicle="hill-patrol", remove=["park-brake", "rear/*/park-cable", "rear/*/wheel"])
-    assert ("holdsParked", ("park-brake",)) in lost(plan)
-    (line,) = (f for f in plan["functions"]["lost"] if f["function"] == "holdsParked")
-    assert line["sentence"].startswith("Nothing holds the parked vehicle any more")
+def test_another_sort_of_parking_brake_holds_the_vehicle_too(client: TestClient) -> None:
+    plan = plan_of(client, vehicle="hill-patrol", fit=[{"at": "park-brake", "kind": "OutputParkBrake"}])
+    assert lost(plan) == gained(plan) == []
+
+
+def test_a_manual_steering_box_loses_the_assistance(client: TestClient) -> None:
+    plan = plan_of(client, vehicle="hill-patrol", fit=[{"at": "steering-box", "kind": "ManualSteeringBox"}])
+    assert lost(plan) == [("assistsSteering", ("steering-box",))]
+    assert plan["functions"]["lost"][0]["sentence"].startswith("Nothing helps the hands on the steering wheel any more")
 
 
 # ---------------------------------------------------------------------- gained
@@ -177,9 +181,15 @@ def test_an_air_locker_for_an_open_carrier_is_gained(client: TestClient) -> None
 
 
 def test_what_nobody_has_looked_at_is_neither_lost_nor_gained(client: TestClient) -> None:
-    """The carriers of the orchard runabout are unseen: one of them could be a locker."""
-    plan = plan_of(client, vehicle="orchard-runabout", fit=[{"at": "rear/carrier", "kind": "AirLocker"}])
-    assert "locksOnDemand" not in {function for function, _ in (*lost(plan), *gained(plan))}
+    """The carriers of the orchard runabout are unseen: one of them could be a locker, and have air."""
+    plan = plan_of(client, vehicle="orchard-runabout", fit=[{"at": "rear/carrier", "kind": "OpenCarrier"}])
+    assert lost(plan) == gained(plan) == []
+    assert {"capLockerAir", "isolateLockerHarness", "takeLockerCableOut"}.isdisjoint(jobs(plan))
+
+
+def test_locking_hubs_for_flanges_are_gained_on_each_side(client: TestClient) -> None:
+    plan = plan_of(client, vehicle="orchard-runabout", fit=[{"at": "front/*/drive-end", "kind": "LockingHub"}])
+    assert gained(plan) == [("freesWheel", (f"front/{side}/drive-end",)) for side in ("left", "right")]
 
 
 # ---------------------------------------------------------------------- as data

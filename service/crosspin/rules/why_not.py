@@ -316,6 +316,8 @@ class Asker:
         went = meets(self.model, condition, old, self.catalog.specs)
         if not trial.note(f"it is {self._words(condition)}", old.label, went):
             return False
+        if went is None:
+            return False
         comes = new is not None and meets(self.model, condition, new, self.catalog.specs) is not False
         return trial.note(f"nothing such comes to {path}", _label(new), not comes)
 
