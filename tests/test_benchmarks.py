@@ -38,7 +38,9 @@ def test_an_integer_programme_of_the_reduced_problem_finds_what_the_search_finds
     told = desk.ask(ask)
     assert isinstance(told, Plan)
     cost = told.cost
-    best = packed((cost.unsafe_unknowns, cost.extra_positions, cost.unknowns, Fraction(cost.money)))
+    best = packed(
+        (cost.unsafe_unknowns, cost.lost_functions, cost.extra_positions, cost.unknowns, Fraction(cost.money))
+    )
     whole = Asked(desk.holdings.model, desk.holdings.catalog, ask).collapsed()
     small = reduced(whole)
     chosen = cp_sat(small)

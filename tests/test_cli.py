@@ -189,7 +189,7 @@ def test_an_import_that_is_refused_changes_nothing(capsys: pytest.CaptureFixture
     bad.write_text("id,label,price\n,,EUR\ncg-1,A,3\ncg-2,B,-3\n")
     code, out, err = run(capsys, "import", str(bad), "--store", store)
     assert (code, out) == (2, "")
-    assert err.splitlines()[-1].startswith("CoverGasket.csv, row 4: ")
+    assert err.splitlines()[-1].startswith("CoverGasket.csv, row 4, column price: ")
     code, _, err = run(capsys, "fit", "cg-1", "cg-1", "--store", store)
     assert code == 2
 
@@ -259,10 +259,18 @@ def test_nothing_to_do_is_a_short_plan() -> None:
 def test_an_alternative_tells_what_the_whole_plan_would_cost_with_it() -> None:
     cost = Cost(unsafe_unknowns=0, lost_functions=0, extra_positions=3, unknowns=1, money=Decimal(10))
     other = AlternativeLine(
-        part=None, stays=True, cost=cost, more_positions=2, more_unknowns=-1, more_money=Decimal("-12.5")
+        part=None,
+        stays=True,
+        cost=cost,
+        more_lost=1,
+        more_positions=2,
+        more_unknowns=-1,
+        more_money=Decimal("-12.5"),
     )
     text = plan_with((step("front/cover", alternatives=(other,)),))
-    assert "Or leaving it as it is: -12.50 EUR, +2 positions, -1 unknown for the whole plan." in " ".join(text.split())
+    assert "Or leaving it as it is: -12.50 EUR, +1 lost, +2 positions, -1 unknown for the whole plan." in " ".join(
+        text.split()
+    )
 
 
 def test_long_words_do_not_break_and_nothing_is_lost() -> None:

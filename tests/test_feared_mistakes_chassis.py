@@ -111,10 +111,22 @@ def test_rear_wheels_that_lock_first_are_told_with_the_new_balance() -> None:
     # Tf 2748.4 N.m (0.38, 8.5 MPa, 2 x 46 mm at 128 mm), Tr 1613.2 N.m (1 x 48 mm at 138 mm): share 0.6301;
     # the ideal share at 0.8 of gravity is 0.48 + 0.8 x 0.82 / 3.10 = 0.6916 (mechanics of the braked vehicle)
     plan = Told(asked("farm-hauler", DISCS))
-    assert figure(plan, "brakeShare/vehicle")["after"] == "0.6301"
+    # a valve of knee 3.5 MPa and slope 0.4 leaves the rear 5.5 of 8.5 MPa: 1043.8 N.m, share 0.7247
+    assert figure(plan, "brakeShare/vehicle")["after"] == "0.7247"
     assert figure(plan, "idealShare/vehicle")["after"] == "0.6916"
-    assert {"brakeBalanceCheck", "rearLocksAbove/vehicle"} <= plan.checks()
-    assert plan.part("proportioning-valve") == "pv-adj"
+    assert "brakeBalanceCheck" in plan.checks()
+    assert plan.part("proportioning-valve") == "pv-disc"
+
+
+def test_a_valve_that_is_set_by_hand_leaves_the_balance_open_until_it_is_set() -> None:
+    valve = [*DISCS, {"at": "proportioning-valve", "part": "pv-adj"}]
+    plan = Told(asked("farm-hauler", valve))
+    assert figure(plan, "brakeShare/vehicle")["after"] is None
+    assert figure(plan, "rearLocksAbove/vehicle")["verdict"] == "unknown"
+    assert {
+        ("proportioning-valve", "knee pressure"),
+        ("proportioning-valve", "slope above the knee"),
+    } <= plan.measured()
     work = plan.work()
     assert work.index("bleedBrakes") < work.index("setProportioningValve")
 

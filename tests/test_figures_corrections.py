@@ -177,7 +177,7 @@ def test_a_difference_of_tracks_is_a_warning_and_no_more() -> None:
     assert known("hill-patrol", SPACERS, "trackDifference", "vehicle") == -60
     found = result("hill-patrol", SPACERS, "trackDifference", "vehicle")
     assert found is not None
-    assert [float(limit.values[0]) for limit in found.limits] == [-40, 40]
+    assert [float(str(limit.values[0])) for limit in found.limits if limit is not None] == [-40, 40]
     assert model.figures["trackDifference"].severity == "warns"
 
 

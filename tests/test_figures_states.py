@@ -105,7 +105,12 @@ def test_a_limit_is_taken_in_the_same_state_too() -> None:
         told = teller.line(one, place, result, moved=True)
         return told.id, str(told.verdict), told.state, told.sentence
 
-    assert line("atRide") == ("pegLimited/front/atRide", "clashes", "at ride height", "50 mm over 10 mm at ride height.")
+    assert line("atRide") == (
+        "pegLimited/front/atRide",
+        "clashes",
+        "at ride height",
+        "50 mm over 10 mm at ride height.",
+    )
     assert line("atBump") == (
         "pegLimited/front/atBump",
         "fits",

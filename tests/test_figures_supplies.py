@@ -137,6 +137,8 @@ def test_wire_gauges(gauge: int, inches: float, area: float, resistance: float) 
 
 def test_the_derived_section_is_the_same_rounded() -> None:
     assert work("wireGaugeSection", 10) == pytest.approx(work("wireGaugeArea", 10), abs=0.006)
+    # a vehicle's cable of that gauge has ten percent less copper (SAE J1127 and J1128, from memory)
+    assert work("vehicleCableSection", 10) == pytest.approx(0.9 * work("wireGaugeArea", 10), rel=0.003)
 
 
 # 30 A over 6 m there and back: gauge, volts at 20 and at 60 degrees.

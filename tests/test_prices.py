@@ -105,14 +105,15 @@ def test_one_price_that_is_far_too_high_changes_no_other_plan(slipped: Desk, nam
     assert here.cost == usual.cost
 
 
-@given(st.integers(-9, 4), st.integers(0, 50), st.integers(0, 50), st.integers(0, 50), st.integers(0, 10**6))
+@given(st.integers(-9, 4), *(st.integers(0, 50) for _ in range(4)), st.integers(0, 10**6))
 def test_packing_a_cost_loses_nothing_whatever_money_is_counted_in(
-    decimals: int, unsafe: int, extra: int, unknown: int, units: int
+    decimals: int, unsafe: int, lost: int, extra: int, unknown: int, units: int
 ) -> None:
-    weights = Weights.for_bounds(decimals, money=10**6, unknown=50, extra=50, unsafe=50)
+    weights = Weights.for_bounds(decimals, money=10**6, unknown=50, extra=50, lost=50, unsafe=50)
     amount = Decimal(units).scaleb(-decimals)
-    packed = unsafe * weights.unsafe + extra * weights.extra + unknown * weights.unknown + weights.money(amount)
-    assert weights.cost(packed) == Cost(unsafe=unsafe, extra=extra, unknown=unknown, money=amount)
+    packed = unsafe * weights.unsafe + lost * weights.lost + extra * weights.extra + unknown * weights.unknown
+    packed += weights.money(amount)
+    assert weights.cost(packed) == Cost(unsafe=unsafe, lost=lost, extra=extra, unknown=unknown, money=amount)
     if decimals <= 2:
         assert weights.cents(int(amount.scaleb(2))) == units
         assert not re.search("E", str(weights.cost(packed).money))

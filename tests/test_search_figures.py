@@ -32,7 +32,7 @@ def reference(world: World) -> FigureReference:
     return ref
 
 
-@settings(max_examples=120, deadline=None, suppress_health_check=SLOW)
+@settings(max_examples=250, deadline=None, suppress_health_check=SLOW)
 @given(figure_worlds())
 def test_cost_with_figures_is_the_optimum(world: World) -> None:
     ref = reference(world)
@@ -45,7 +45,7 @@ def test_cost_with_figures_is_the_optimum(world: World) -> None:
         assert rank(found.cost) == best
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=SLOW)
+@settings(max_examples=120, deadline=None, suppress_health_check=SLOW)
 @given(figure_worlds(most_roles=4, most_parts=3))
 def test_plan_with_figures_is_the_preferred_one_of_all_that_are_best(world: World) -> None:
     ref = reference(world)
@@ -65,7 +65,7 @@ def test_plan_with_figures_is_the_preferred_one_of_all_that_are_best(world: Worl
     assert plan(ref, found) == min(equal, key=ref.preference)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=SLOW)
+@settings(max_examples=80, deadline=None, suppress_health_check=SLOW)
 @given(figure_worlds(most_roles=5, most_parts=4))
 def test_every_alternative_with_figures_costs_what_the_whole_plan_costs_with_it(world: World) -> None:
     ref = reference(world)

@@ -21,7 +21,7 @@ def asked(found: Proposal) -> set[str]:
 
 
 def speaks_against(ref: Reference, found: Proposal, path: str, instead: Held, cause: Cause) -> bool:
-    """Whether the rule that a cause names forbids that, leaves it unsafe or loses by it, instead of the plan's choice."""
+    """Whether the rule that a cause names forbids, leaves unsafe or loses by that instead of the plan's choice."""
     chosen = plan(ref, found)
     changed_plan = {**chosen, path: instead}
     for joint in ref.layout["joints"]:

@@ -107,7 +107,8 @@ def test_drums_give_way_to_discs_as_one_plan() -> None:
         assert plan.part(f"rear/{side}/caliper-bracket") == "cb-r95-112-62"
         assert plan.part(f"rear/{side}/brake-hose") == "bh-bm10x10-im10x10-430"
     assert plan.part("park-brake") == "pb-hat"
-    assert plan.part("proportioning-valve") == "pv-adj"
+    # a valve for discs whose knee and slope are in the catalog: with one set by hand the balance would stay open
+    assert plan.part("proportioning-valve") == "pv-disc"
     assert plan.remedies("master-cylinder") == [("removeResidualValve", None)]
 
 

@@ -12,6 +12,7 @@ reduced    collapsed, then without what cannot matter: values that find no partn
 from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -27,27 +28,28 @@ Flags = npt.NDArray[np.bool_]
 
 NEVER = 1 << 60
 EVERY = 1 << 30
-BITS = (7, 10, 11, 24)
-"""Of unsafe, extra, unknown and money in cents: 52 in all, so that a double holds a cost exactly."""
+BITS = (5, 4, 9, 10, 24)
+"""Of unsafe, lost, extra, unknown and money in cents: 52 in all, so that a double holds a cost exactly."""
 
-MONEY = 1 << BITS[3]
+MONEY = 1 << BITS[4]
 UNKNOWN = MONEY
-EXTRA = UNKNOWN << BITS[2]
-UNSAFE = EXTRA << BITS[1]
+EXTRA = UNKNOWN << BITS[3]
+LOST = EXTRA << BITS[2]
+UNSAFE = LOST << BITS[1]
 
 
 def packed(rank: Rank | None) -> int:
     """A cost as one number; NEVER for what is forbidden."""
     if rank is None:
         return NEVER
-    cents = rank[3] * 100
+    cents = rank[4] * 100
     assert cents.denominator == 1, f"{rank} is not in whole cents"
-    return rank[0] * UNSAFE + rank[1] * EXTRA + rank[2] * UNKNOWN + int(cents)
+    return rank[0] * UNSAFE + rank[1] * LOST + rank[2] * EXTRA + rank[3] * UNKNOWN + int(cents)
 
 
-def levels(cost: int) -> tuple[int, int, int, int]:
-    """A packed cost by level: unsafe, extra, unknown, cents."""
-    return cost // UNSAFE, cost % UNSAFE // EXTRA, cost % EXTRA // UNKNOWN, cost % UNKNOWN
+def levels(cost: int) -> tuple[int, int, int, int, int]:
+    """A packed cost by level: unsafe, lost, extra, unknown, cents."""
+    return cost // UNSAFE, cost % UNSAFE // LOST, cost % LOST // EXTRA, cost % EXTRA // UNKNOWN, cost % UNKNOWN
 
 
 @dataclass(frozen=True)
@@ -271,7 +273,32 @@ class _Builder:
         if held[0] == "received":
             return 0
         price = Fraction(reference.parts[str(held[1])]["price"]) if held[0] == "fresh" else Fraction(0)
-        return packed((0, int(reference.counts_extra(path, reference.every_wish())), 0, price))
+        lost = sum(not reference.gives(function, held[1]) for function in self._given_by(path))
+        return packed((0, lost, int(reference.counts_extra(path, reference.every_wish())), 0, price))
+
+    def _given_by(self, path: str) -> list[str]:
+        """The functions that the vehicle had and that nothing but a part at this position can give."""
+        return [function for function, only in self._only_givers if only == path]
+
+    @cached_property
+    def _only_givers(self) -> list[tuple[str, str]]:
+        """Every function that the vehicle had, with the one position that can give it there; in the data that the
+        benchmark asks about no other does."""
+        reference, found = self._reference, []
+        kinds = reference.model["kinds"]
+        for function, paths in reference.had():
+            givers = [
+                path
+                for path in paths
+                if reference.gives(function, reference.was[path])
+                or any(
+                    function in k["functions"] and reference.role[path]["kind"] in k["ancestors"]
+                    for k in kinds.values()
+                )
+            ]
+            assert len(givers) == 1, f"{function} can be given at {givers}"
+            found.append((function, givers[0]))
+        return found
 
     def _view(self, path: str, rule: Hashable, see: Callable[[Held], Hashable]) -> int:
         """The number of the view that a rule has of a position."""

@@ -47,7 +47,9 @@ class _Forms:
 
 def _cost(plan: Plan) -> int:
     cost = plan.cost
-    return packed((cost.unsafe_unknowns, cost.extra_positions, cost.unknowns, Fraction(cost.money)))
+    return packed(
+        (cost.unsafe_unknowns, cost.lost_functions, cost.extra_positions, cost.unknowns, Fraction(cost.money))
+    )
 
 
 def _solved(forms: _Forms, form: str, solver: str) -> tuple[int | None, float]:

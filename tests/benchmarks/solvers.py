@@ -190,7 +190,7 @@ def cp_sat(instance: Instance) -> Chosen:
 class _Clingo:
     def __init__(self, backend: Any) -> None:
         self.backend = backend
-        self.costs: tuple[list[tuple[int, int]], ...] = ([], [], [], [])
+        self.costs: tuple[list[tuple[int, int]], ...] = ([], [], [], [], [])
 
     def literal(self) -> int:
         found = int(self.backend.add_atom())

@@ -45,6 +45,7 @@ class Knowledge:
             ("Needs", _RULE, (self._rule(n.id, n.says, n.severity, n.evidence) for n in m.needs.values())),
             ("Renewals", _RULE, (self._rule(r.id, r.says, r.severity, r.evidence) for r in m.renewals.values())),
             ("Resources", _RULE, (self._rule(r.id, r.says, r.severity, r.evidence) for r in m.resources.values())),
+            ("Functions", ("function", "says", "given by", "evidence", "cases"), self._functions()),
             ("Remedies", ("rule", "says", "by", "cases"), self._remedies()),
             ("Consequences", _RULE, self._consequences()),
             ("Figures", ("figure", "says", "formula", "severity", "evidence"), self._figures()),
@@ -61,7 +62,8 @@ class Knowledge:
         for kind in self.model.joint_kinds.values():
             yield (f"**{kind.id}**", kind.definition, "", self._evidence(kind.evidence), "")
             for c in kind.criteria:
-                severity = "safety-critical" if c.safety_critical else ""
+                critical = "safety-critical" if c.safety_critical else ""
+                severity = critical if c.severity.constrains else " ".join(filter(None, (_words(c.severity), critical)))
                 yield (f"{c.id}", self._criterion(c), severity, self._evidence(c.evidence), self._cases(c.id))
 
     def _criterion(self, criterion: Criterion) -> str:
@@ -70,6 +72,21 @@ class Knowledge:
 
     def _rule(self, name: str, says: str, severity: str, evidence: Iterable[str]) -> Sequence[str]:
         return (name, says, _words(severity), self._evidence(evidence), self._cases(name))
+
+    def _functions(self) -> Iterator[Sequence[str]]:
+        for f in self.model.functions.values():
+            givers = [
+                kind.id
+                for kind in self.model.kinds.values()
+                if f.id in kind.functions and not any(f.id in self.model.kinds[p].functions for p in kind.parents)
+            ]
+            yield (
+                f.id,
+                f"{f.definition} {f.says_lost}",
+                ", ".join(givers),
+                self._evidence(f.evidence),
+                self._cases(f.id),
+            )
 
     def _remedies(self) -> Iterator[Sequence[str]]:
         for r in self.model.remedies.values():

@@ -66,7 +66,8 @@ def list_rules(
     sort: RuleSort | None = None,
 ) -> Page[RuleLine] | Response:
     """All rules, or those of one sort: what must mate, what is needed, what is renewed, what runs short,
-    what parts let the driver do, what can be mended, what follows, what is worked out, and the rules that are written as queries."""
+    what parts let the driver do, what can be mended, what follows, what is worked out, and the rules that are
+    written as queries."""
     if media == HTML:
         return html_reply(request, record_pages(request).rules())
     lines = tuple(

@@ -155,7 +155,8 @@ class FeatureReadings(Shape):
 
 
 class PartSheet(Shape):
-    """A part with all that is known of it.  `functions` is what it lets the driver do; `not_recorded` lists the features nobody has measured."""
+    """A part with all that is known of it.  `functions` is what it lets the driver do; `not_recorded` lists the
+    features nobody has measured."""
 
     id: str
     iri: str

@@ -155,8 +155,8 @@ class Catalog:
     def _of_one_kind(self, kind: str) -> tuple[PartClass, ...]:
         if kind not in self._classes:
             rows = self._base.execute(
-                "SELECT class, kind, holds, lacks, gives, orderable, cheapest, cheapest_part, shelf, shelf_part, dearest"
-                " FROM class WHERE kind = ? AND orderable > 0 ORDER BY class",
+                "SELECT class, kind, holds, lacks, gives, orderable, cheapest, cheapest_part, shelf, shelf_part,"
+                " dearest FROM class WHERE kind = ? AND orderable > 0 ORDER BY class",
                 (kind,),
             )
             self._classes[kind] = tuple(_class(*row) for row in rows)

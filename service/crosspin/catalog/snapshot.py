@@ -23,7 +23,8 @@ CREATE TABLE spec (id TEXT PRIMARY KEY, feature_kind TEXT NOT NULL, readings TEX
 CREATE INDEX spec_of ON spec (feature_kind, id);
 CREATE TABLE class (
     class INTEGER PRIMARY KEY, kind TEXT NOT NULL, holds TEXT NOT NULL, lacks TEXT NOT NULL,
-    gives TEXT NOT NULL, orderable INTEGER NOT NULL DEFAULT 0, cheapest INTEGER, cheapest_part TEXT, shelf INTEGER, shelf_part TEXT,
+    gives TEXT NOT NULL, orderable INTEGER NOT NULL DEFAULT 0,
+    cheapest INTEGER, cheapest_part TEXT, shelf INTEGER, shelf_part TEXT,
     dearest INTEGER, UNIQUE (kind, holds, lacks, gives)
 );
 CREATE TABLE holding (
@@ -141,7 +142,7 @@ class Writer:
         self._text = TextIndex(base, words_of_kinds)
         self._source = 0
         self._touched = _Touched()
-        self._classes: dict[tuple[str, str, str], int] = {}
+        self._classes: dict[tuple[str, str, str, str], int] = {}
         self._specs: set[str] = set()
         empty = not base.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
         self._tick = 1 if empty else int(self.catalog.said(_TICK) or 0) + 1

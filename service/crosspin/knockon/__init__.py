@@ -1,8 +1,9 @@
 """From an ask to a proposal: search over what may change.
 
 In the order of an ask's way through: `wishes` understands it, `compiled` holds what was prepared before any
-ask (`mating` for joints, `pairing` for needs and renewals, `tally` for resources, `functions` for what parts let the driver do), `opening` and `domain` find
-what may change, `network` makes relations of it, `solve` finds the best plan (`order`, `eliminate`; where the
-network is large `tighten`, `prune`, `handover`), `explain` reads the reasons off it, and `conflict` answers where
-there is none; `keeping` relaxes a question whose plan loses a function.  `search` is the public face.
+ask (`mating` for joints, `pairing` for needs and renewals, `tally` for resources, `functions` for what parts let the
+driver do), `opening` and `domain` find what may change, `network` makes relations of it, `solve` finds the best plan
+(`order`, `eliminate`; where the network is large `tighten`, `prune`, `handover`), `explain` reads the reasons off it,
+and `conflict` answers where there is none; `keeping` relaxes a question whose plan loses a function.  `search` is the
+public face.
 """

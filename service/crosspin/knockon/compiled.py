@@ -13,8 +13,9 @@ import numpy as np
 import numpy.typing as npt
 
 from crosspin.catalog.catalog import Catalog, Offer, PartClass
+from crosspin.knockon.figure_nodes import Element, Probe
 from crosspin.knockon.functions import givers
-from crosspin.knockon.gauge import Element, Gauges, Probe
+from crosspin.knockon.gauges import Gauges
 from crosspin.knockon.mating import Costs, Mating
 from crosspin.knockon.pairing import STATES, condition_code, kind_code, pairing_matrix
 from crosspin.knockon.proposal import State

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crosspin.knockon.compiled import Batch, Candidates, Codes, Compiled, Facet, Link
-from crosspin.knockon.gauge import Element, Probe
+from crosspin.knockon.figure_nodes import Element, Probe
 from crosspin.knockon.proposal import Choice, State
 from crosspin.knockon.tally import Adds, Tally
 from crosspin.knockon.wishes import Question, Wish

@@ -9,8 +9,9 @@ import numpy as np
 
 from crosspin.knockon.compiled import Compiled, Facet, Link
 from crosspin.knockon.domain import Domain
+from crosspin.knockon.figure_nodes import Element, Probe
 from crosspin.knockon.functions import Stake
-from crosspin.knockon.gauge import Element, Gauge, Judgement, Probe, View
+from crosspin.knockon.gauge import Gauge, Judgement, View
 from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.mating import Outcome
 from crosspin.knockon.opening import Opening

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from crosspin.knockon.gauge import AsReceived, Elements, Gauge, Leaf, Node, Reading, View
+from crosspin.knockon.figure_nodes import AsReceived, Elements, Leaf, Node
+from crosspin.knockon.gauge import Gauge, Reading, View
 from crosspin.knockon.relation import Relation
 
 Table = npt.NDArray[np.int64]
@@ -80,6 +81,7 @@ class GaugeRelations:
             assert found.variable is not None and found.index is not None, "it comes to several classes"
             return _Axis(found.variable, classes[found.index], count)
         assert not isinstance(node, AsReceived), "what was received is one element"
+        node = self._view.step(node)
         combined = node.combine(tuple(self._view.of(one) for one in node.below))
         axes, table = self._axes(node.below, classes[combined.table])
         return self._one(*self._folded(axes, table, 2), count)

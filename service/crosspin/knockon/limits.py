@@ -21,6 +21,9 @@ TALLY_LIMIT = 4096
 FIGURE_LIMIT = 1 << 18
 """Most combinations of readings, told apart, that one step of a figure may have."""
 
+FLAT_LIMIT = 1 << 13
+"""From how many combinations on a figure is no longer worked out in one step over all the parts it rests on."""
+
 SHARE_LIMIT = 1 << 62
 """Most that one part may draw or supply of a resource, in units of the last decimal of all that do."""
 

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from crosspin.knockon.compiled import Codes
-from crosspin.knockon.gauge import Gauge, Leaf, Probe
+from crosspin.knockon.figure_nodes import Leaf, Probe
+from crosspin.knockon.gauge import Gauge
 from crosspin.knockon.gauge_relations import Found, GaugeRelations
 from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.opening import Opening

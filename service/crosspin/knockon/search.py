@@ -82,8 +82,8 @@ class Searcher:
     def keeping(
         self, ask: Ask, found: Proposal, function: str, gave: tuple[str, ...]
     ) -> tuple[Proposal | None, Relaxed]:
-        """The best plan for an ask whose proposal loses a function that some positions `gave`, once what takes it away is
-        relaxed; and what was relaxed.  The plan may lose it still; None where there is none.
+        """The best plan for an ask whose proposal loses a function that some positions `gave`, once what takes it away
+        is relaxed; and what was relaxed.  The plan may lose it still; None where there is none.
 
         Raises AskError and SearchLimit as `propose` does.
         """

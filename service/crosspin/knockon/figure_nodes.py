@@ -1,0 +1,279 @@
+"""What a figure is worked out from, step by step: nodes, and the elements that each of them can come to.
+
+A leaf is what is read off the part at one position; every other node is worked out from those below it.  What a node
+can come to is an `Element`: its values, or why it has none.  Positions that bring the same element are the same to
+every node above, so that few combinations remain; a node that has more than FIGURE_LIMIT of them says so (SearchLimit).
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import Enum
+from itertools import product
+from math import prod
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+from crosspin.catalog.catalog import Catalog
+from crosspin.knockon.limits import FIGURE_LIMIT, SearchLimit
+from crosspin.model.figure import Figure, Gathering
+from crosspin.model.judge import Judged, is_of_kind, may_have
+from crosspin.model.schema import Model, Value
+from crosspin.vehicle.figuring import calculate
+
+Places = npt.NDArray[np.intp]
+
+_MOST_KEPT = 4096
+"""How many combinations of lists one node remembers."""
+
+
+class Missing(Enum):
+    """Why there is no value: no part could have it; it is not known; not known of a fresh part."""
+
+    NOT_THERE = "not there"
+    NOT_KNOWN = "not known"
+    NOT_KNOWN_OF_FRESH = "not known of a fresh part"
+
+
+@dataclass(frozen=True, slots=True)
+class Several:
+    """What several probes find on the same part."""
+
+    elements: "Elements"
+
+
+Element: TypeAlias = tuple[Value, ...] | Missing | Several
+Elements: TypeAlias = tuple[Element, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """What is read off one part: one dimension of a feature, whether it is, or could be, of a kind, or several of
+    these."""
+
+    feature: str = ""
+    dimension: str = ""
+    kind: str = ""
+    several: tuple["Probe", ...] = ()
+
+    @property
+    def key(self) -> tuple[str, ...]:
+        """What probes are put in order by."""
+        return (self.feature, self.dimension, self.kind, *(word for probe in self.several for word in probe.key))
+
+    def read(self, model: Model, catalog: Catalog, part: Judged | None, fresh: bool) -> Element:
+        """What it finds on a part, or where there is none."""
+        if self.several:
+            return Several(tuple(probe.read(model, catalog, part, fresh) for probe in self.several))
+        if part is None:
+            return Missing.NOT_THERE
+        if self.kind:
+            return Missing.NOT_THERE if is_of_kind(model, part, self.kind) is False else (Decimal(1),)
+        if not may_have(model, part, self.feature):
+            return Missing.NOT_THERE
+        spec = part.specs.get(self.feature)
+        values = catalog.specs[spec].values.get(self.dimension, ()) if spec is not None else ()
+        if len(values) == 1 or (values and self.dimension in model.many):
+            return tuple(values)
+        return Missing.NOT_KNOWN_OF_FRESH if fresh else Missing.NOT_KNOWN
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Combined:
+    """What a node comes to: its distinct elements, and which of them each combination of those below gives."""
+
+    elements: Elements
+    table: Places
+
+
+class Node:
+    """One step on the way to a figure; `parties` are the positions whose parts can bear on it."""
+
+    parties: frozenset[str]
+
+    def __init__(self, below: Sequence["Node"]) -> None:
+        self.below = tuple(below)
+        self.parties = frozenset(path for node in self.below for path in node.parties)
+        self._combined: dict[tuple[Elements, ...], Combined] = {}
+        self._applied: dict[Elements, Element] = {}
+
+    def apply(self, elements: Elements) -> Element:
+        """What it comes to for one element of each node below."""
+        raise NotImplementedError
+
+    def combine(self, lists: tuple[Elements, ...]) -> Combined:
+        """What it comes to for all combinations of these elements of the nodes below.  Raises SearchLimit."""
+        known = self._combined.get(lists)
+        if known is None:
+            if len(self._combined) > _MOST_KEPT:
+                self._combined, self._applied = {}, {}
+            known = self._combined[lists] = self._combine(lists)
+        return known
+
+    def _combine(self, lists: tuple[Elements, ...]) -> Combined:
+        shape = tuple(map(len, lists))
+        if prod(shape) > FIGURE_LIMIT:
+            raise SearchLimit("FIGURE_LIMIT", prod(shape), FIGURE_LIMIT, "combinations of readings of one figure")
+        numbered: dict[Element, int] = {}
+        table = np.fromiter(
+            (numbered.setdefault(self._known(one), len(numbered)) for one in product(*lists)), np.intp, prod(shape)
+        )
+        return Combined(tuple(numbered), table.reshape(shape))
+
+    def _known(self, elements: Elements) -> Element:
+        known = self._applied.get(elements)
+        if known is None:
+            known = self._applied[elements] = self.apply(elements)
+        return known
+
+
+class Leaf(Node):
+    """What a probe finds at a position."""
+
+    def __init__(self, path: str, probe: Probe) -> None:
+        super().__init__(())
+        self.path = path
+        self.probe = probe
+        self.parties = frozenset((path,))
+
+
+class Constant(Node):
+    """An element that is always the same: a value that the ontology gives, or nothing."""
+
+    def __init__(self, element: Element) -> None:
+        super().__init__(())
+        self._element = element
+
+    def apply(self, _: Elements) -> Element:
+        """See Node."""
+        return self._element
+
+
+class AsReceived(Node):
+    """A node as it was when the vehicle was received, whatever the plan does."""
+
+    def __init__(self, node: Node) -> None:
+        super().__init__(())
+        self.node = node
+
+
+class Pair(Node):
+    """Two findings of one input made one; gathering is associative, so that many are gathered pair by pair."""
+
+    def __init__(self, how: Gathering, first: Node, second: Node) -> None:
+        super().__init__((first, second))
+        self._how = how
+
+    def apply(self, elements: Elements) -> Element:
+        """See Node."""
+        first, second = elements
+        if Missing.NOT_THERE in elements:
+            return second if first is Missing.NOT_THERE else first
+        if not (isinstance(first, tuple) and isinstance(second, tuple)):
+            return _missing(elements)
+        if self._how is Gathering.ALIKE:
+            return first if first == second else Missing.NOT_KNOWN
+        return _single(self._how, (*first, *second))
+
+
+class Whole(Node):
+    """All findings of one input: several values of one part made one, and what there is where nothing was found."""
+
+    def __init__(self, how: Gathering, node: Node, where_none: Element) -> None:
+        super().__init__((node,))
+        self._how = how
+        self._where_none = where_none
+
+    def apply(self, elements: Elements) -> Element:
+        """See Node."""
+        found = elements[0]
+        if found is Missing.NOT_THERE:
+            return self._where_none
+        return _single(self._how, found) if isinstance(found, tuple) and self._how is not Gathering.ALIKE else found
+
+
+class Computed(Node):
+    """A figure that stands on its way to another, or is the gauge's own: its formula over its inputs.
+
+    The nodes behind the inputs say whether there is a part for which the figure is meant.
+    """
+
+    def __init__(self, figure: Figure, inputs: Mapping[str, Node], meant_for: Sequence[Node]) -> None:
+        super().__init__((*inputs.values(), *meant_for))
+        self._formula = figure.formula
+        self._names = tuple(inputs)
+        self._limited = bool(meant_for)
+
+    def apply(self, elements: Elements) -> Element:
+        """See Node."""
+        taken, meant_for = elements[: len(self._names)], elements[len(self._names) :]
+        if self._limited and all(one is Missing.NOT_THERE for one in meant_for):
+            return Missing.NOT_THERE
+        if Missing.NOT_THERE in taken:
+            return Missing.NOT_THERE
+        if any(isinstance(one, Missing) for one in taken):
+            return _missing(taken)
+        values = {name: one[0] for name, one in zip(self._names, taken, strict=True) if isinstance(one, tuple)}
+        value, _ = calculate(self._formula, values)
+        return Missing.NOT_KNOWN if value is None else (value,)
+
+
+class Flat(Node):
+    """A node (`root`) whose nodes below rest on the same positions, worked out in one step over what they rest on.
+
+    `taken` says of each node that is not looked into where its element is among those below, and where within it if
+    several probes on one part are read together.
+    """
+
+    def __init__(self, root: Node, below: Sequence[Node], taken: Mapping[Node, tuple[int, int | None]]) -> None:
+        super().__init__(below)
+        self.root = root
+        self._taken = taken
+        self._rests_on: dict[Node, tuple[int, ...]] = {}
+        self._evaluated: dict[tuple[Node, Elements], Element] = {}
+
+    def apply(self, elements: Elements) -> Element:
+        """See Node."""
+        return self._evaluate(self.root, elements)
+
+    def _evaluate(self, node: Node, elements: Elements) -> Element:
+        if node in self._taken:
+            place, part = self._taken[node]
+            element = elements[place]
+            return element.elements[part] if isinstance(element, Several) and part is not None else element
+        key = (node, tuple(elements[place] for place in self._places(node)))
+        known = self._evaluated.get(key)
+        if known is None:
+            known = node.apply(tuple(self._evaluate(one, elements) for one in node.below))
+            self._evaluated[key] = known
+        return known
+
+    def _places(self, node: Node) -> tuple[int, ...]:
+        """Which of the elements below bear on a node."""
+        if node not in self._rests_on:
+            found = {self._taken[one][0] for one in node.below if one in self._taken}
+            found.update(place for one in node.below if one not in self._taken for place in self._places(one))
+            self._rests_on[node] = tuple(sorted(found))
+        return self._rests_on[node]
+
+
+def _missing(elements: Elements) -> Missing:
+    return Missing.NOT_KNOWN_OF_FRESH if Missing.NOT_KNOWN_OF_FRESH in elements else Missing.NOT_KNOWN
+
+
+def _single(how: Gathering, values: tuple[Value, ...]) -> Element:
+    numbers = [value for value in values if isinstance(value, Decimal)]
+    match how:
+        case Gathering.SUM:
+            return (sum(numbers, Decimal(0)),)
+        case Gathering.LEAST:
+            return (min(numbers),)
+        case Gathering.MOST:
+            return (max(numbers),)
+    return values
+
+
+NOTHING = Constant(Missing.NOT_THERE)
+"""What an input finds that nothing in the layout could give."""
