@@ -285,7 +285,7 @@ def test_an_axle_holds_what_its_weakest_part_holds() -> None:
 
 def test_the_severities_say_what_decides() -> None:
     figures = seed_library().model.figures
-    deciding = {"studGrip", "spacerStudGrip", "wheelWeb", "axleHolds", "driveMismatch"}
+    deciding = {"studGrip", "spacerStudGrip", "wheelWeb", "tubeShock", "bearingReach", "driveMismatch"}
     assert {figures[name].severity for name in deciding} == {"hurtsSomeone", "costsDearly"}
-    reported = {"axleStrength", "frontArchWidth", "rearArchWidth", "trackDifference"}
+    reported = {"axleStrength", "frontArchWidth", "rearArchWidth", "trackDifference", "axleHolds"}
     assert {figures[name].severity for name in reported} == {"warns"}
