@@ -287,5 +287,5 @@ def test_the_severities_say_what_decides() -> None:
     figures = seed_library().model.figures
     deciding = {"studGrip", "spacerStudGrip", "wheelWeb", "tyresHold", "wheelsHold", "driveMismatch"}
     assert {figures[name].severity for name in deciding} == {"hurtsSomeone", "costsDearly"}
-    reported = {"axleStrength", "frontArchWidth", "rearArchWidth", "trackDifference"}
+    reported = {"axleStrength", "frontArchWidth", "rearArchWidth", "trackDifference", "axleHolds"}
     assert {figures[name].severity for name in reported} == {"warns"}

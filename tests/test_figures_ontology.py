@@ -96,11 +96,11 @@ def test_units_that_do_not_go_together_are_refused() -> None:
 def test_a_derived_reading_must_give_its_formula_what_it_takes() -> None:
     wrong = 'cp:pegSlope a cp:Dimension ; rdfs:label "peg slope"@en ; skos:definition "A slope."@en ;'
     wrong += ' cp:ofFeatureKind cp:PinionPlace ; cp:datatype "decimal" ; cp:howToMeasure "Lay a gauge on it."@en ;'
-    wrong += " cp:unit unit:DEG ; cp:derivedBy cp:slopeAngle ; cp:derivedFrom ( cp:riseAtRide ) ."
+    wrong += " cp:unit unit:DEG ; cp:derivedBy cp:slopeAngle ; cp:derivedFrom ( cp:pinionHeight ) ."
     with pytest.raises(BrokenOntology, match="1 inputs, not 2"):
         model_with(wrong)
     with pytest.raises(BrokenOntology, match="takes cp:angleSum in DEG"):
-        model_with(wrong.replace("( cp:riseAtRide )", "( cp:riseAtRide cp:angleSum )"))
+        model_with(wrong.replace("( cp:pinionHeight )", "( cp:pinionHeight cp:angleSum )"))
 
 
 def test_a_formula_has_a_calculation_and_a_calculation_a_formula() -> None:

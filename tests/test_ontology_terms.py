@@ -120,9 +120,10 @@ def test_the_log_is_made_by_comparing_versions(tmp_path: Path) -> None:
         ("", ("newest",), (), {}),
     ]
     told = client.get("/v1/changes").json()["items"]
-    assert [release["version"] for release in told] == ["0.1.0", "0.2.0", ""]
+    assert [release["version"] for release in told] == ["0.1.0", "0.2.0", "0.3.0", ""]
     assert told[1]["deprecated"] == {"contains": "listsPart"}
     assert "listsPart" in told[1]["added"]
+    assert told[2]["deprecated"]["distanceAtRide"] == "shaftAtRide"
 
 
 # ---------------------------------------------------------------------- old data

@@ -47,8 +47,6 @@ MATES = {
     "caps on the housing they were bored with": "capsOnHousing",
     "universal joint in yoke": "propshaftInPinionYoke propshaftInOutputYoke axleJointInInnerShaft",
     "propshaft flange on output flange": "propshaftHeadOnFlange propshaftHeadCentred",
-    "length of the propshaft": "propshaftReachesPinion",
-    "angle of the propshaft's joints": "propshaftReachesPinion twoJointsCancel pinionAimsAtDoubleCardan",
     "turning speed of the propshaft": "propshaftBelowWhirling",
     "side of pinion and output": "pinionOnFrontOutputSide pinionOnRearOutputSide",
     "tube and what is welded or clamped on it": "trussOnTubes weldSpindleOnTube boltBowOverTube",
@@ -96,11 +94,14 @@ MATES = {
     "cover clear of steering": "coverClearsSteering",
     "what keeps shafts in": "rearShaftKept clipInGroove retainerOnHousing collarOnShaft",
 }
-"""Sixty places where parts must mate.  Two more are sums over the build: brake balance and alternator (FIGURES)."""
+"""Fifty-eight places where parts must mate.  Four more are worked out over the build: brake balance, alternator, and
+length and joint angles of the propshaft (FIGURES)."""
 
 FIGURES = {
     "front wheels lock first": "rearLocksAbove brakeShare idealShare",
     "loads and alternator": "drawAll drawInterlocked",
+    "length of the propshaft": "shaftAtRide slipInHand",
+    "angle of the propshaft's joints": "jointAngleInHand angleMismatch pinionAim",
 }
 
 MENDS = {
@@ -164,17 +165,17 @@ BRINGS = {
         "rearHubNeedsSeal rearHubNeedsNuts rearHubNeedsFullFloatShaft"
     ),
     "welding on a housing strips it": "order:stripHousing<weldSpindles caution:weldingHousingCaution",
-    "pinion angle takes caster": "joint:casterOnChassis remedy:clockForks",
-    "a lift takes caster": "liftedSpringStretchesAll check:liftAngleCheck",
+    "pinion angle takes caster": "figure:casterAimed remedy:clockForks",
+    "a lift takes caster": "liftedSpringStretchesAll check:liftAngleCheck figure:casterAimed",
     "steering work is aligned": "newKnuckle newTieRodEnd newTrackBar check:steeringZeroCheck",
     "another width of an axle": "newHousingMovesTrack joint:tieRodSpansArms",
     "another slope of the drag link": "joint:trackBarParallel",
     "wide tyres and lockers load the steering": "wideTyreLoadsSteering airLockerInFrontLoadsSteering",
     "a lift stretches hoses, leads, links, stops": "liftedSpringStretchesAll joint:lineForLift joint:stopForLift",
-    "a pinion that moved is measured for its propshaft": "joint:propshaftReachesPinion newPropshaft",
+    "a pinion that moved is measured for its propshaft": "figure:shaftAtRide newPropshaft",
     "a higher pinion is tried at full bump": "newHousing check:bumpClearanceCheck",
-    "a steep propshaft takes a double joint": "steepPropshaftNeedsDoubleCardan joint:pinionAimsAtDoubleCardan",
-    "two joints in phase and at equal angles": "newSingleJointPropshaft joint:twoJointsCancel",
+    "a steep propshaft takes a double joint": "figure:singleJointShake figure:pinionAim",
+    "two joints in phase and at equal angles": "newSingleJointPropshaft figure:angleMismatch",
     "a taller tyre": "tallTyreChangesMuch figure:speedSignal figure:effectiveGearing joint:spareTyreInRoom",
     "the speed signal is set": "joint:tyreForSpeedSignal remedy:recalibrateSpeedSignal",
     "four wheels and the spare are one set": "joint:wheelHolesAlikeFrontRear joint:spareTyreAlike",
@@ -236,6 +237,7 @@ def test_every_place_where_parts_mate_is_judged(line: str) -> None:
 @pytest.mark.parametrize("line", MENDS)
 def test_every_way_to_mend_is_used_and_tried(line: str) -> None:
     used = {name for kind in model().joint_kinds.values() for c in kind.criteria for name in c.remedies}
+    used |= {name for figure in model().figures.values() for limit in figure.limits for name in limit.remedies}
     for name in MENDS[line].split():
         remedy = model().remedies[name]
         assert name in used
