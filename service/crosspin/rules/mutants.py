@@ -169,7 +169,7 @@ def _change(store: Store, go: Sequence[Quad], come: Sequence[Quad]) -> None:
 
 
 def _of_data(store: Store, term: NamedNode) -> Iterator[Mutant]:
-    """Mutants of a criterion, limit of a figure, remedy, joint kind, need, renewal, resource or consequence; none of anything else."""
+    """Mutants of a criterion, limit of a figure, remedy, need, renewal or consequence; none of anything else."""
     quads = sorted(store.quads_for_pattern(term, None, None), key=str)
     types = {identifier(q.object.value) for q in quads if q.predicate == TYPE and isinstance(q.object, NamedNode)}
     by_type: dict[str, Callable[[Store, Quad], Iterator[tuple[Quad, ...]]]] = {
@@ -319,7 +319,8 @@ def _comparisons(query: str) -> Iterator[tuple[str, str]]:
 
 
 def terms_to_mutate(store: Store, among: Collection[str] | None = None) -> set[str]:
-    """Criteria, limits of figures, remedies, needs, renewals, consequences and rules of a completed ontology, or those `among` these."""
+    """Criteria, limits of figures, remedies, needs, renewals, consequences and rules of a completed ontology, or those
+    `among` these."""
     found: set[str] = set()
     for name in ("Criterion", "FigureLimit", "Remedy", "Need", "Renewal", "Consequence"):
         found |= {
