@@ -59,6 +59,9 @@ def test_a_sound_figure_is_let_in() -> None:
         ("cp:decimals 1 ; cp:unit unit:MilliM", "cp:decimals 1 ; cp:unit unit:DEG", "is told in DEG"),
         ("cp:figuredAt cp:BeamAxle ;", "", "has no cp:figuredAt"),
         ("cp:constant 1700 ; cp:unit unit:MilliM", "cp:constant 1700 ; cp:unit unit:KiloGM", "its limit in KiloGM"),
+        ("cp:constant 1700 ; cp:unit", "cp:constant 1700.05 ; cp:unit", "finer than its 1 decimals"),
+        ("cp:constant 1700 ; cp:unit", "cp:constant 1700 ; cp:timesFactor 0.7 ; cp:unit", "write down what they"),
+        ("cp:constant 1700 ; cp:unit", 'cp:constant "wide" ; cp:unit', "is no number"),
         ("{value} is more", "This is more", "does not say {value}"),
         ("cp:severity cp:informs", "cp:severity cp:informs ; cp:brings cp:luck", "which is no operation"),
         ("cp:severity cp:informs", "cp:severity cp:informs ; cp:whenRole cp:HousingRole", "without a cp:whenKind"),
@@ -70,6 +73,13 @@ def test_a_figure_that_cannot_be_worked_out_is_refused_by_name(right: str, wrong
     with pytest.raises(BrokenOntology, match=re.escape(said)) as refused:
         model_with(SOUND.replace(right, wrong))
     assert "pegTrack" in str(refused.value)
+
+
+def test_a_constant_limit_may_have_all_decimals_of_its_figure_and_a_reading_a_factor() -> None:
+    assert "pegTrack" in model_with(SOUND.replace("cp:constant 1700 ;", "cp:constant 1700.50 ;")).figures
+    reading = "cp:readsRole cp:HousingRole ; cp:readsFeature cp:mountFaces ; cp:readsDimension cp:faceWidth"
+    limit = SOUND.replace("cp:constant 1700 ; cp:unit unit:MilliM", f"{reading} ; cp:timesFactor 1.25")
+    assert "pegTrack" in model_with(limit).figures
 
 
 def test_a_reading_of_which_there_are_many_must_be_gathered() -> None:

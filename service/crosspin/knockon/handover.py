@@ -5,7 +5,7 @@ held at one value.  toulbar2 knows one network at a time and must be started in 
 all that is handed over, and holds the last network, which is mostly asked again.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
@@ -105,6 +105,50 @@ class Posted:
         """The least cost where a variable (of the network before it was reduced) has a value; INFINITE where there
         is none.  Raises SearchLimit."""
         return self._cost((self._number[variable], int(np.searchsorted(self.network.kept[variable], value))))
+
+    def preferred(self, places: Sequence[int], cost: int) -> dict[int, int]:
+        """Of the assignments that cost no more, the values of some variables (by place) in the one that takes for each
+        in turn its first value.  Raises SearchLimit."""
+        problem = self._problem
+        depth = problem.Depth()
+        problem.Store()
+        try:
+            problem.SetUB(float(cost - self._constant + 1))
+            return self._in_turn(places)
+        finally:
+            problem.Restore(depth)
+
+    def _in_turn(self, places: Sequence[int]) -> dict[int, int]:
+        problem, chosen = self._problem, dict[int, int]()
+        best: list[int] = []
+        for place in places:
+            for value in range(self.network.sizes[place]):
+                if len(best) > place and best[place] == value:
+                    break  # the best assignment that is known has it anyway
+                found = self._with(place, value)
+                if found is not None:
+                    best = found
+                    break
+            chosen[place] = value
+            problem.Assign(place, value)
+        return chosen
+
+    def _with(self, place: int, value: int) -> list[int] | None:
+        """An assignment below the bound that is set, with one more variable held at a value."""
+        problem = self._problem
+        depth = problem.Depth()
+        problem.Store()
+        try:
+            problem.Assign(place, value)
+            found = problem.SolveNext(initHeuristics=False)
+        except problem.Contradiction:
+            problem.ClearPropagationQueues()
+            found = None
+        problem.Restore(depth)
+        if problem.Limit is not None:
+            about = "wrong turns in the search for the plan that is preferred"
+            raise SearchLimit("BACKTRACK_LIMIT", BACKTRACK_LIMIT + 1, BACKTRACK_LIMIT, about)
+        return None if found is None else [int(one) for one in found[0]]
 
     def _cost(self, held: tuple[int, int] | None) -> int:
         found = self._found(held) if self._is_possible else None

@@ -130,8 +130,18 @@ class _HandedOver:
         try:
             solved = Elimination(network.sizes, network.factors, self.cost, QUICK_LIMIT)
         except SearchLimit:
-            solved = Elimination(network.sizes, network.factors, self.cost, order=Order.ROWS)
+            return self._in_turn(network)
         return _preferred(self._positions, network, solved.min_marginals(), self.cost)
+
+    def _in_turn(self, network: Reduced) -> dict[int, int]:
+        """The preferred assignment where tables are too large to tell equal ones apart."""
+        free = [place for place, variable in enumerate(network.variables) if variable in self._positions]
+        found = hand_over(network, self._step, lambda posted: posted.preferred(free, self.cost))
+        chosen = {variable: int(network.kept[variable][0]) for variable in self._positions}
+        for place, value in found.items():
+            variable = network.variables[place]
+            chosen[variable] = int(network.kept[variable][value])
+        return chosen
 
     def marginals(self, variables: Mapping[int, Worth]) -> dict[int, Numbers]:
         def ask(posted: Posted) -> dict[int, Numbers]:

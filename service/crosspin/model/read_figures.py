@@ -5,7 +5,7 @@ from decimal import Decimal
 from graphlib import CycleError, TopologicalSorter
 
 from crosspin.figures.derive import FORMULAS
-from crosspin.figures.exact import canonical
+from crosspin.figures.exact import canonical, rounded
 from crosspin.figures.quantity import Quantity
 from crosspin.model.figure import (
     Figure,
@@ -258,9 +258,21 @@ def _limit_problems(model: Model, one: Worked) -> Iterator[str]:
         yield from _source_problems(model, "its limit", limit.source, Quantity(unit=one.unit))
         if len(limit.source.constants) > 1 or len(limit.source.dimensions) > 1:
             yield "has a limit of several values"
+        yield from _constant_problems(one, limit)
         for place in SAYS_PLACES:
             if place not in limit.says:
                 yield f"has a limit whose sentence does not say {place}"
+
+
+def _constant_problems(one: Worked, limit: Limit) -> Iterator[str]:
+    """Constants that rules and search could compare differently: both take a constant as it is written."""
+    for constant in limit.source.constants:
+        if isinstance(constant, str):
+            yield f'has the limit "{constant}", which is no number'
+        elif rounded(constant, one.decimals) != constant:
+            yield f"has the limit {constant}, which is finer than its {one.decimals} decimals; round it, or give more"
+    if limit.source.constants and limit.factor != 1:
+        yield f"has a constant limit with cp:timesFactor {limit.factor}; write down what they come to"
 
 
 def _mixed_units(model: Model, one: Worked, parameters: Mapping[str, Quantity]) -> Iterator[str]:

@@ -21,7 +21,8 @@ _BEFORE = {Sense.MOST: "mostAllowedBefore", Sense.LEAST: "leastAllowedBefore"}
 def figure_facts(
     layout: Layout, figure: Figure, place: Place, result: Result, before: Result | None
 ) -> Iterator[Triple]:
-    """What a figure comes to and came to, rounded as it is reported, with the bounds of the limits that decide."""
+    """What a figure comes to and came to, rounded as it is reported, with the bounds of the limits that decide
+    where they are read from a part or another figure."""
     node = figure_node(instance(figure, place))
     yield Triple(node, TYPE, cp("FigureValue"))
     yield Triple(node, cp("inBuild"), PLAN)
@@ -35,7 +36,8 @@ def figure_facts(
         if not limit.decides or bound is None:
             continue
         yield Triple(node, cp("facesLimit"), cp(limit.id))
-        yield from _amount(node, _NOW[limit.sense], figure, _value(bound))
+        if not limit.source.constants:  # a constant is the criterion's own, so that the rules judge by it
+            yield from _amount(node, _NOW[limit.sense], figure, _value(bound))
         waits.update(gap.path for gap in bound.gaps)
         yield from _amount(node, _BEFORE[limit.sense], figure, _value(before.limits[place_]) if before else None)
     if before is not None and _was_open(figure, before):

@@ -245,7 +245,8 @@ def _objects(store: Store, predicate: NamedNode) -> set[str]:
 
 
 def check_coverage(store: Store, cases: Iterable[Case]) -> Iterator[Fault]:
-    """Which rules, criteria, needs, renewals, resources and consequences lack a case that expects or refuses."""
+    """Which rules, criteria, limits, remedies, needs, renewals, resources and consequences lack a case that expects
+    or refuses."""
     expected: set[str] = set()
     refused: set[str] = set()
     for case in cases:
@@ -263,7 +264,7 @@ def _to_cover(store: Store) -> set[str]:
     typed = NamedNode(RDF_TYPE)
     classes = [NamedNode(DEF + name) for name in _COVERED] + [NamedNode(f"{SH}SPARQLRule")]
     terms = {term for name in classes for term in _subjects(store, typed, name)}
-    for word in ("hasCriterion", "adapterLeftCriterion", "adapterRightCriterion"):
+    for word in ("hasCriterion", "adapterLeftCriterion", "adapterRightCriterion", "isLimitedBy", "hasRemedy"):
         terms |= _objects(store, NamedNode(DEF + word))
     return terms
 

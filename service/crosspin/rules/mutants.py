@@ -169,11 +169,12 @@ def _change(store: Store, go: Sequence[Quad], come: Sequence[Quad]) -> None:
 
 
 def _of_data(store: Store, term: NamedNode) -> Iterator[Mutant]:
-    """Mutants of a criterion, remedy, joint kind, need, renewal, resource or consequence; none of anything else."""
+    """Mutants of a criterion, limit of a figure, remedy, need, renewal or consequence; none of anything else."""
     quads = sorted(store.quads_for_pattern(term, None, None), key=str)
     types = {identifier(q.object.value) for q in quads if q.predicate == TYPE and isinstance(q.object, NamedNode)}
     by_type: dict[str, Callable[[Store, Quad], Iterator[tuple[Quad, ...]]]] = {
         "Criterion": _criterion,
+        "FigureLimit": _figure_limit,
         "Remedy": _remedy,
         "Need": _spoken,
         "Renewal": _spoken,
@@ -193,8 +194,12 @@ def _of_data(store: Store, term: NamedNode) -> Iterator[Mutant]:
 def _data_mutant(term: NamedNode, go: Quad, come: Sequence[Quad], prefix: str = "") -> Mutant:
     name = identifier(go.predicate.value)
     if come and come[0] == go:  # something is said beside what was there
-        return Mutant(term.value, f"{prefix}with {name} {_spelled(come[1])} too", (), tuple(come[1:]))
-    change = f"with {name} {_spelled(come[0])} for {_spelled(go)}" if come else f"without {name} {_spelled(go)}"
+        more = f"{identifier(come[1].predicate.value)} {_spelled(come[1])}"
+        return Mutant(term.value, f"{prefix}with {more} too", (), tuple(come[1:]))
+    change = f"without {name} {_spelled(go)}"
+    if come:
+        before = _spelled(go) if come[0].predicate == go.predicate else f"{name} {_spelled(go)}"
+        change = f"with {identifier(come[0].predicate.value)} {_spelled(come[0])} for {before}"
     return Mutant(term.value, prefix + change, (go,), tuple(come))
 
 
@@ -235,6 +240,22 @@ def _criterion(store: Store, quad: Quad) -> Iterator[tuple[Quad, ...]]:
             yield _instead(quad, Literal("no-such-code") if coded else _nudged(quad, 1))
         case "comparesBy":
             yield _instead(quad, cp(_OTHERWISE[identifier(_spelled(quad))]))
+
+
+def _figure_limit(store: Store, quad: Quad) -> Iterator[tuple[Quad, ...]]:
+    """Those of any criterion; besides it looks the other way, reads no bound, decides or only warns."""
+    yield from _criterion(store, quad)
+    match identifier(quad.predicate.value):
+        case "lower":
+            yield quad, Quad(quad.subject, cp("upper"), quad.object)
+        case "upper":
+            yield quad, Quad(quad.subject, cp("lower"), quad.object)
+        case "boundBy" if not any(store.quads_for_pattern(quad.subject, cp("constant"), None)):
+            yield (quad,)
+        case "constrains":
+            yield (quad,)
+        case "comparesBy" if not any(store.quads_for_pattern(quad.subject, cp("constrains"), None)):
+            yield quad, quad, Quad(quad.subject, cp("constrains"), _TRUE)
 
 
 def _remedy(_: Store, quad: Quad) -> Iterator[tuple[Quad, ...]]:
@@ -298,9 +319,10 @@ def _comparisons(query: str) -> Iterator[tuple[str, str]]:
 
 
 def terms_to_mutate(store: Store, among: Collection[str] | None = None) -> set[str]:
-    """Criteria, remedies, needs, renewals, consequences and rules of a completed ontology, or those `among` these."""
+    """Criteria, limits of figures, remedies, needs, renewals, consequences and rules of a completed ontology, or those
+    `among` these."""
     found: set[str] = set()
-    for name in ("Criterion", "Remedy", "Need", "Renewal", "Consequence"):
+    for name in ("Criterion", "FigureLimit", "Remedy", "Need", "Renewal", "Consequence"):
         found |= {
             q.subject.value for q in store.quads_for_pattern(None, TYPE, cp(name)) if isinstance(q.subject, NamedNode)
         }
