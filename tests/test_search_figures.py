@@ -1,4 +1,4 @@
-"""Figures whose limits decide: the search held against an integer programme and against trying every plan.
+"""Figures whose limits decide and that trigger needs: the search held against an integer programme and against trying every plan.
 
 The reference works figures out on fractions from the published JSON (search/figure_reference.py); the integer
 programme is solved by OR-Tools CP-SAT.
@@ -23,9 +23,9 @@ def reference(world: World) -> FigureReference:
     )
     domains = ref.domains(ref.every_wish())
     combinations = 0
-    for figure, station in ref.gauges:
+    for parties, _ in ref.deciding():
         size = 1
-        for path in ref.parties(figure, station):
+        for path in parties:
             size *= len(domains[path])
         combinations += size
     assume(combinations <= MOST_COMBINATIONS)

@@ -4,11 +4,10 @@ It shares no code with the search or with `crosspin.vehicle`: formulas are Pytho
 rounding is done by the decimal module's half-even rule on the exact fraction.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from fractions import Fraction
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import product
-from typing import Any
 
 from search.reference import Held, Json, Plan, Rank, Reference, _Programme
 
@@ -33,6 +32,21 @@ class FigureReference(Reference):
             for station, classes in sorted(self.layout["stations"].items())
             if set(figure["stations"]) & set(classes) and any(limit["decides"] for limit in figure["limits"])
         ]
+
+    @cached_property
+    def calls(self) -> list[tuple[Json, str, str]]:
+        """Every need of a figure that constrains, at every station of the figure, and each position that it asks."""
+        found = []
+        for need in self.model["figure_needs"].values():
+            figure = self.model["figures"][need["figure"]]
+            for station in sorted(self.layout["stations"]):
+                if need["severity"] in ("warns", "informs") or not self.is_worked_out(figure, station):
+                    continue
+                for p in self.layout["positions"]:
+                    here = need["scope"] == "wholeVehicle" or p["station"] == station
+                    if p["role"] == need["then_role"] and here:
+                        found.append((need, station, p["path"]))
+        return found
 
     @cached_property
     def as_it_was(self) -> Plan:
@@ -194,6 +208,47 @@ class FigureReference(Reference):
             return None
         return Fraction(self.model["operations"][remedy["operation"]]["hours"]) * self.rate
 
+    # ------------------------------------------------------------------ what figures call for
+
+    def asks(self, need: Json, station: str, plan: Plan) -> str:
+        """Whether a figure lies in the range of its need: "yes", "no" or "unsure"."""
+        figure = self.model["figures"][need["figure"]]
+        value = self.worked_out(figure, station, plan)
+        if value == NOTHING:
+            return "no"
+        if isinstance(value, str):
+            return "unsure"
+        told = half_even(value[0], figure["decimals"])
+        low, high = need["lower"], need["upper"]
+        inside = (low is None or told >= Fraction(low)) and (high is None or told <= Fraction(high))
+        return "yes" if inside else "no"
+
+    def call_cost(self, need: Json, station: str, path: str, plan: Plan) -> tuple[int, int, Fraction] | None:
+        """Unsafe, unknown and money of one need that a figure triggers; None where it is not met."""
+        now, was = self.asks(need, station, plan), self.asks(need, station, self.as_it_was)
+        state, part = plan[path]
+        together = state == "received" and was in ("yes", now)
+        if now == "no" or together:
+            return 0, 0, Fraction(0)
+        if part is None:
+            met: bool | None = need["then"] is None
+        else:
+            told = "no" if need["then"] is None else self.ask_condition(need["then"], part)
+            met = {"yes": True, "no": False}.get(told)
+        if met is True:
+            return 0, 0, Fraction(0)
+        if met is None or now == "unsure":
+            return 0, 1, Fraction(0)
+        return None
+
+    def deciding(self) -> Iterator[tuple[list[str], Callable[[Plan], tuple[int, int, Fraction] | None]]]:
+        """Every figure with limits and every need of a figure: the positions that bear on it, and what it costs."""
+        for figure, station in self.gauges:
+            yield self.parties(figure, station), partial(self.figure_cost, figure, station)
+        for need, station, path in self.calls:
+            read = self.inputs_read(self.model["figures"][need["figure"]], station)
+            yield sorted(read | {path}), partial(self.call_cost, need, station, path)
+
     # ------------------------------------------------------------------ whole plans
 
     def rank(self, plan: Plan, active: frozenset[str]) -> Rank | None:
@@ -201,8 +256,8 @@ class FigureReference(Reference):
         if found is None:
             return None
         unsafe, lost, extra, unknown, money = found
-        for figure, station in self.gauges:
-            cost = self.figure_cost(figure, station, plan)
+        for _, cost_of in self.deciding():
+            cost = cost_of(plan)
             if cost is None:
                 return None
             unsafe, unknown, money = unsafe + cost[0], unknown + cost[1], money + cost[2]
@@ -221,8 +276,10 @@ class _FigureProgramme(_Programme):
 
     def __init__(self, reference: FigureReference, domains: dict[str, list[Held]], active: frozenset[str]) -> None:
         super().__init__(reference, domains, active)
-        for figure, station in reference.gauges:
-            for held, cost in self.combinations(reference, figure, station):
+        for parties, cost_of in reference.deciding():
+            for chosen in product(*(self.domains[path] for path in parties)):
+                held: dict[str, Held] = dict(zip(parties, chosen, strict=True))
+                cost = cost_of({**reference.as_it_was, **held})
                 others = [self.is_held[path, one].negated() for path, one in held.items()]
                 if cost is None:
                     self.cp.add_bool_or(others)
@@ -230,11 +287,3 @@ class _FigureProgramme(_Programme):
                     together = self.cp.new_bool_var("")
                     self.cp.add_bool_or([*others, together])
                     self.terms.append(((cost[0], 0, 0, cost[1], cost[2]), together))
-
-    def combinations(
-        self, reference: FigureReference, figure: Json, station: str
-    ) -> Iterator[tuple[dict[str, Held], tuple[int, int, Fraction] | None]]:
-        parties = reference.parties(figure, station)
-        for chosen in product(*(self.domains[path] for path in parties)):
-            held: dict[str, Any] = dict(zip(parties, chosen, strict=True))
-            yield held, reference.figure_cost(figure, station, {**reference.as_it_was, **held})

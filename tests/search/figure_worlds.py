@@ -1,4 +1,5 @@
-"""Random small worlds with figures whose limits decide: the worlds of `worlds`, and figures over them."""
+"""Random small worlds with figures that decide: the worlds of `worlds`, figures over them with limits, and needs that
+these trigger."""
 
 from dataclasses import replace
 from decimal import Decimal
@@ -8,7 +9,7 @@ from typing import Any
 from hypothesis import strategies as st
 
 from crosspin.model.figure import Figure, FigureInput, Formula, Gathering, Limit, Sense, Source
-from crosspin.model.schema import Model, Remedy
+from crosspin.model.schema import Condition, FigureNeed, Model, Remedy, Scope, Severity
 from search.worlds import World, worlds
 
 FORMULAS = {"sumOfTwo": ("first", "second"), "difference": ("first", "second"), "quotient": ("first", "second")}
@@ -47,11 +48,13 @@ class _Builder:
         for number in range(self.random.randrange(1, 4)):
             figure = self.figure(f"f{number}")
             self.figures[figure.id] = figure
+        needs = {f"c{number}": self.need(f"c{number}") for number in range(self.random.randrange(0, 3))}
         layout = self.model.layouts["l"].model_copy(update={"stations": STATIONS})
         formulas = {name: Formula(id=name, label=name, definition=f"{name}.", expression=name) for name in FORMULAS}
         return self.model.model_copy(
             update={
                 "figures": self.figures,
+                "figure_needs": needs,
                 "formulas": formulas,
                 "layouts": {"l": layout},
                 "remedies": {**self.model.remedies, "cure": cure},
@@ -92,6 +95,37 @@ class _Builder:
             says="{value} {limit}",
             decides=self.chance(85),
             remedies=("cure",) if self.chance(30) else (),
+        )
+
+    def need(self, name: str) -> FigureNeed:
+        role = self.random.choice(sorted(self.model.roles))
+        lower, upper = sorted(Decimal(self.random.randrange(-1, 6)) for _ in range(2))
+        low, high = self.random.choice([(lower, None), (None, upper), (lower, upper)])
+        return FigureNeed(
+            id=name,
+            label=name,
+            definition=f"{name}.",
+            figure=self.random.choice(sorted(self.figures)),
+            lower=low,
+            upper=high,
+            then_role=role,
+            then=None if self.chance(25) else self.condition(role),
+            scope=self.random.choice([Scope.SAME_AXLE, Scope.WHOLE_VEHICLE]),
+            says="{value} {place}",
+            severity=Severity.WARNS if self.chance(15) else Severity.COSTS_DEARLY,
+        )
+
+    def condition(self, role: str) -> Condition:
+        kinds = [k for k in self.model.kinds if self.model.roles[role].kind in self.model.kinds[k].ancestors]
+        kind = self.random.choice(kinds)
+        features = self.model.kinds[kind].features
+        if not features or self.chance(50):
+            return Condition(kind=kind)
+        return Condition(
+            kind=kind,
+            feature=self.random.choice(features),
+            dimension="size",
+            lower=Decimal(self.random.randrange(0, 3)),
         )
 
     def source(self) -> Source:

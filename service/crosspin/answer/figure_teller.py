@@ -7,7 +7,7 @@ from crosspin.answer.figure_words import FigureWords
 from crosspin.model.figure import Figure, FigureInput, Limit
 from crosspin.model.schema import Verdict
 from crosspin.vehicle.figuring import Figuring, Found, Result, kept
-from crosspin.vehicle.reach import Place, instance
+from crosspin.vehicle.reach import Call, Place, instance
 from crosspin.vehicle.words import Words, fill_in
 
 
@@ -49,6 +49,14 @@ class FigureTeller:
             safety_critical=figure.safety_critical,
             evidence=self._evidence(figure),
         )
+
+    def need(self, call: Call, result: Result) -> str:
+        """The sentence of a need that a figure triggers, with the figure's value in it."""
+        at = self.say.place(call.place, self.received.reach.spans_vehicle(call.place.station))
+        value = f"something that is not known ({result.why_not})"
+        if result.value is not None:
+            value = self.say.told(call.figure, result.value)
+        return fill_in(call.need.says, {"value": value, "place": at, "state": self.say.state(call.place)})
 
     def _evidence(self, figure: Figure) -> tuple[str, ...]:
         of_formula = self.model.formulas[figure.formula].evidence

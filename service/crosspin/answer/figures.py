@@ -91,6 +91,18 @@ class Figures:
         """The line of a figure by its name and place (`reach.instance`)."""
         return next(line for line in self.lines if line.id == name)
 
+    def need(self, call: str) -> str:
+        """The sentence of a need that a figure triggers (`reach.Call`)."""
+        called = self._received.reach.calls[call]
+        result = self.after.result(called.figure, called.place)
+        assert result is not None, f"{call} speaks of a figure that has no meaning"
+        return self._received.teller.need(called, result)
+
+    def gaps(self, name: str) -> tuple[Gap, ...]:
+        """The readings that a figure, by its name and place, waits for."""
+        result = self.after.result(*self._received.reach.named(name))
+        return () if result is None else tuple(gap for found in result.inputs.values() for gap in found.gaps)
+
     def brought(self) -> tuple[Brought, ...]:
         """What the figures bring that a change takes beyond their limits, at the positions that were changed."""
         return tuple(

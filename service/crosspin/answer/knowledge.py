@@ -43,6 +43,11 @@ class Knowledge:
                 self._joints(),
             ),
             ("Needs", _RULE, (self._rule(n.id, n.says, n.severity, n.evidence) for n in m.needs.values())),
+            (
+                "Needs that figures trigger",
+                _RULE,
+                (self._rule(n.id, n.says, n.severity, n.evidence) for n in m.figure_needs.values()),
+            ),
             ("Renewals", _RULE, (self._rule(r.id, r.says, r.severity, r.evidence) for r in m.renewals.values())),
             ("Resources", _RULE, (self._rule(r.id, r.says, r.severity, r.evidence) for r in m.resources.values())),
             ("Functions", ("function", "says", "given by", "evidence", "cases"), self._functions()),

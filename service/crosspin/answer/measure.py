@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from crosspin.answer.figures import Wanted
+from crosspin.answer.figures import Figures, Wanted
 from crosspin.answer.fit import missing
 from crosspin.answer.joints import Joints
 from crosspin.answer.plan import Measurement
@@ -17,8 +17,9 @@ _Key = tuple[str, str, str]
 class Measuring:
     """Finds the readings that the unknown joints, needs, resources and figures of one proved plan wait for."""
 
-    def __init__(self, scene: Scene, joints: Joints, proof: Proof, figures: Sequence[Wanted]) -> None:
+    def __init__(self, scene: Scene, joints: Joints, proof: Proof, figures: Figures, fed: Sequence[Wanted]) -> None:
         self.figures = figures
+        self.wanted = (*figures.wanted(), *fed)
         self.scene = scene
         self.model = scene.model
         self.joints = joints
@@ -53,9 +54,18 @@ class Measuring:
         for proved in self.proof.needs.values():
             if proved.verdict is not Verdict.UNKNOWN or proved.only_warns:
                 continue
-            need, pairing = self.model.needs[proved.rule], pairings[proved.pairing]
-            why = f"{need.label} waits for it."
-            for path, condition in ((pairing.when, need.when), (pairing.then, need.then)):
+            ends: tuple[tuple[str, Condition | None], ...]
+            if proved.figure is not None:
+                called = self.model.figure_needs[proved.rule]
+                why = f"{called.label} waits for it."
+                ends = ((proved.position, called.then),)
+                for gap in self.figures.gaps(proved.figure):
+                    yield self._line(gap.path, gap.part, gap.feature, gap.dimension, gap.recorded, why)
+            else:
+                need, pairing = self.model.needs[proved.rule], pairings[proved.pairing]
+                why = f"{need.label} waits for it."
+                ends = ((pairing.when, need.when), (pairing.then, need.then))
+            for path, condition in ends:
                 part = self.scene.planned(path)
                 if part is not None and condition is not None:
                     yield from self._of_condition(path, part, condition, why)
@@ -94,7 +104,7 @@ class Measuring:
                         yield self._line(position.path, part, feature, dimension, recorded, why)
 
     def _of_figures(self) -> Iterator[tuple[_Key, Measurement]]:
-        for wanted in self.figures:
+        for wanted in self.wanted:
             gap = wanted.gap
             yield self._line(
                 gap.path, gap.part, gap.feature, gap.dimension, gap.recorded, wanted.why, wanted.safety_critical

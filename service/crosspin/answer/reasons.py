@@ -97,7 +97,7 @@ class Reasons:
             return self._by_pairing(position, cause)
         if cause.rule in self.scene.model.functions:
             return self._by_function(position, cause)
-        if self.scene.as_received.reach.has(cause.rule):
+        if self._is_of_figure(cause):
             return self._by_figure(position, cause, self.scene.received(position))
         resource = self.scene.model.resources[cause.rule]
         part = self.scene.planned(cause.source)
@@ -126,18 +126,33 @@ class Reasons:
         """Why a candidate would not serve at a position of the plan."""
         if cause.rule in self._joints:
             return self._joint_sentence(candidate, position, cause)[0]
-        if self.scene.as_received.reach.has(cause.rule):
+        if self._is_of_figure(cause):
             return self._by_figure(position, cause, candidate).sentence
         return self.reason(position, cause).sentence
+
+    def _is_of_figure(self, cause: Cause) -> bool:
+        """Whether it is a limit of a figure, or a need that a figure triggers."""
+        reach = self.scene.as_received.reach
+        return reach.has(cause.rule) or cause.rule in reach.calls
 
     def _by_figure(self, position: str, cause: Cause, instead: Part | None) -> Reason:
         """Why a figure speaks against something else at a position of the plan: what it would come to."""
         came = self.scene.as_received
-        figure, place = came.reach.named(cause.rule)
+        called = came.reach.calls.get(cause.rule)
+        figure, place = came.reach.named(cause.rule) if called is None else (called.figure, called.place)
         parts = {**self.scene.parts, position: instead}
         figuring = Figuring(came.reach, self.scene.catalog, parts, came.figuring, self.scene.changed | {position})
         result = figuring.result(figure, place)
         assert result is not None, f"{cause.rule} has no meaning, yet speaks at {position}"
+        if called is not None:
+            return Reason(
+                position=position,
+                source=cause.source,
+                rule=called.need.id,
+                criterion=None,
+                sentence=came.teller.need(called, result),
+                evidence=self.words.evidence(called.need.evidence),
+            )
         line = came.teller.line(figure, place, result, moved=True)
         return Reason(
             position=position,

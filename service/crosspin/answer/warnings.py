@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from crosspin.answer.figures import Figures
 from crosspin.answer.joints import Joints
 from crosspin.answer.plan import WarningLine
 from crosspin.answer.reasons import Scene
@@ -13,7 +14,8 @@ from crosspin.rules.proof import Proof
 class Warnings:
     """Finds what the rules say against one proved plan without holding it up."""
 
-    def __init__(self, scene: Scene, joints: Joints, proof: Proof) -> None:
+    def __init__(self, scene: Scene, joints: Joints, proof: Proof, figures: Figures) -> None:
+        self.figures = figures
         self.scene = scene
         self.model = scene.model
         self.joints = joints
@@ -22,7 +24,7 @@ class Warnings:
 
     def lines(self) -> tuple[WarningLine, ...]:
         """Safety first, then what the plan brings about before what was so already."""
-        found = (*self._of_joints(), *self._of_pairings(), *self._of_resources())
+        found = (*self._of_joints(), *self._of_pairings(), *self._of_calls(), *self._of_resources())
         return tuple(sorted(found, key=lambda w: (not w.safety_critical, w.was_so_already, w.id, w.rule)))
 
     def _of_joints(self) -> Iterator[WarningLine]:
@@ -52,13 +54,29 @@ class Warnings:
 
     def _of_pairings(self) -> Iterator[WarningLine]:
         for proved in self.proof.needs.values():
-            if proved.only_warns and proved.verdict is Verdict.CLASHES:
+            if proved.figure is None and proved.only_warns and proved.verdict is Verdict.CLASHES:
                 rule: Need | Renewal = (
                     self.model.needs[proved.rule]
                     if proved.rule in self.model.needs
                     else self.model.renewals[proved.rule]
                 )
+                assert proved.source is not None, f"{proved.rule} speaks for a part"
                 yield self._of_rule(rule, proved.pairing, proved.source)
+
+    def _of_calls(self) -> Iterator[WarningLine]:
+        """The needs that figures trigger."""
+        for proved in self.proof.needs.values():
+            if proved.figure is not None and proved.only_warns and proved.verdict is Verdict.CLASHES:
+                need = self.model.figure_needs[proved.rule]
+                yield WarningLine(
+                    id=proved.pairing,
+                    rule=need.id,
+                    sentence=self.figures.need(proved.pairing),
+                    severity=need.severity,
+                    safety_critical=False,
+                    was_so_already=False,
+                    evidence=self.words.evidence(need.evidence),
+                )
 
     def _of_resources(self) -> Iterator[WarningLine]:
         for proved in self.proof.resources.values():

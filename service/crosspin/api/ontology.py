@@ -116,6 +116,11 @@ def _rules_of(model: Model, kinds: tuple[str, ...], roles: tuple[str, ...]) -> t
     """The rules that can concern a part of these kinds."""
     found = [j.id for j in model.joint_kinds.values() if j.left_kind in kinds or j.right_kind in kinds]
     found += [n.id for n in model.needs.values() if n.when.kind in kinds or n.then_role in roles]
+    found += [
+        n.id
+        for n in model.figure_needs.values()
+        if n.then_role in roles or (n.then is not None and n.then.kind in kinds)
+    ]
     found += [r.id for r in model.renewals.values() if r.when_kind in kinds or r.then_kind in kinds]
     found += [c.id for c in model.consequences.values() if c.when.kind in kinds]
     return tuple(sorted(found))

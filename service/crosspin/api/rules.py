@@ -24,6 +24,7 @@ router = APIRouter(tags=["ontology"], dependencies=[Depends(known_parameters)])
 _TABLES = {
     RuleSort.JOINT_KIND: "joint_kinds",
     RuleSort.NEED: "needs",
+    RuleSort.FIGURE_NEED: "figure_needs",
     RuleSort.RENEWAL: "renewals",
     RuleSort.RESOURCE: "resources",
     RuleSort.FUNCTION: "functions",

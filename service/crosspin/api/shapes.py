@@ -13,6 +13,7 @@ from crosspin.model.figure import Figure, Formula, SpeedTable
 from crosspin.model.schema import (
     Consequence,
     Dimension,
+    FigureNeed,
     JointKind,
     Kind,
     Kit,
@@ -77,6 +78,7 @@ class RuleSort(StrEnum):
 
     JOINT_KIND = "joint-kind"
     NEED = "need"
+    FIGURE_NEED = "figure-need"
     RENEWAL = "renewal"
     RESOURCE = "resource"
     FUNCTION = "function"
@@ -101,7 +103,19 @@ class RuleSheet(Shape):
     """A rule as the ontology has it, the cases that try it, and what became of it in the plans for saved asks."""
 
     sort: RuleSort
-    rule: JointKind | Need | Renewal | Resource | Remedy | Consequence | Figure | SpeedTable | Formula | WrittenRule
+    rule: (
+        JointKind
+        | Need
+        | FigureNeed
+        | Renewal
+        | Resource
+        | Remedy
+        | Consequence
+        | Figure
+        | SpeedTable
+        | Formula
+        | WrittenRule
+    )
     cases: tuple[CaseLine, ...]
     saved_plans: tuple[Fired, ...]
 

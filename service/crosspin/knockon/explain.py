@@ -149,8 +149,9 @@ class Explanation:
         return clashes + passed + unsafe + open_ + lost
 
     def _beyond(self, instead: Mapping[str, Held]) -> tuple[list[Cause], list[Cause]]:
-        """The limits of figures that forbid something else at some positions, and those that it would leave unsafe
-        where the plan does not; to blame are the other changed positions that bear on the figure, or all others."""
+        """The limits of figures, and the needs that these trigger, that forbid something else at some positions, and
+        the limits that it would leave unsafe where the plan does not; to blame are the other changed positions that
+        bear on it, or all others."""
         view = self._standing(instead)
         passed: list[Cause] = []
         open_: list[Cause] = []
@@ -164,9 +165,9 @@ class Explanation:
             parties = sorted(gauge.parties - instead.keys())
             sources = [path for path in parties if path in self.changed]
             sources = sources or [path for path in parties if self.held[path].part is not None] or sorted(instead)
-            limits = judged.barred or tuple(limit.id for limit in gauge.figure.deciding)
+            criteria = judged.barred or gauge.criteria
             (passed if judged.barred else open_).extend(
-                Cause(source, gauge.id, limit) for source in sources for limit in limits
+                Cause(source, gauge.id, criterion) for source in sources for criterion in criteria
             )
         return passed, open_
 

@@ -19,6 +19,7 @@ import numpy.typing as npt
 
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.limits import FIGURE_LIMIT, SearchLimit
+from crosspin.knockon.pairing import condition_code
 from crosspin.model.figure import Figure, Gathering
 from crosspin.model.judge import Judged, is_of_kind, may_have
 from crosspin.model.schema import Model, Value
@@ -45,29 +46,46 @@ class Several:
     elements: "Elements"
 
 
-Element: TypeAlias = tuple[Value, ...] | Missing | Several
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """How what stands at a position answers a need (a code of `pairing`), and whether it is fresh."""
+
+    code: int
+    fresh: bool
+
+
+Element: TypeAlias = tuple[Value, ...] | Missing | Several | Answer
 Elements: TypeAlias = tuple[Element, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Probe:
-    """What is read off one part: one dimension of a feature, whether it is, or could be, of a kind, or several of
-    these."""
+    """What is read off one part: one dimension of a feature, whether it is, or could be, of a kind, how it answers a
+    `need` that a figure triggers, or several of these."""
 
     feature: str = ""
     dimension: str = ""
     kind: str = ""
+    need: str = ""
     several: tuple["Probe", ...] = ()
 
     @property
     def key(self) -> tuple[str, ...]:
         """What probes are put in order by."""
-        return (self.feature, self.dimension, self.kind, *(word for probe in self.several for word in probe.key))
+        return (
+            self.feature,
+            self.dimension,
+            self.kind,
+            self.need,
+            *(word for probe in self.several for word in probe.key),
+        )
 
     def read(self, model: Model, catalog: Catalog, part: Judged | None, fresh: bool) -> Element:
         """What it finds on a part, or where there is none."""
         if self.several:
             return Several(tuple(probe.read(model, catalog, part, fresh) for probe in self.several))
+        if self.need:
+            return Answer(condition_code(model, catalog, model.figure_needs[self.need].then, part), fresh)
         if part is None:
             return Missing.NOT_THERE
         if self.kind:

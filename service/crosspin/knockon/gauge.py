@@ -1,8 +1,7 @@
-"""Figures whose limits decide, as functions of what may stand at the positions they read.
+"""Figures that decide, as functions of what may stand at the positions they read.
 
-A `Gauge` is one figure at one place.  Its limits are judged as `ontology/rules` judge them: beyond a limit is
-forbidden, unless a remedy applies or it was beyond it as received and is no worse; unknown counts, unless it was
-unknown as received; a fresh part without a reading that a safety-critical figure waits for is unsafe.
+A `Gauge` is one figure at one place beside what it is held to; `limit_gauge` and `need_gauge` say what a plan is told
+by it.  A `View` says what every node of a gauge comes to.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -17,14 +16,10 @@ import numpy as np
 import numpy.typing as npt
 
 from crosspin.catalog.catalog import Catalog
-from crosspin.knockon.figure_nodes import AsReceived, Element, Elements, Flat, Leaf, Missing, Node
+from crosspin.knockon.figure_nodes import AsReceived, Element, Elements, Flat, Leaf, Node
 from crosspin.knockon.limits import FIGURE_LIMIT, FLAT_LIMIT, INFINITE, SearchLimit
-from crosspin.knockon.mating import operation_money
 from crosspin.knockon.weights import Weights
-from crosspin.model.figure import Figure, Limit
 from crosspin.model.schema import Model, Part
-from crosspin.vehicle.figuring import kept
-from crosspin.vehicle.reach import Place, instance
 
 Numbers = npt.NDArray[np.int64]
 
@@ -34,18 +29,11 @@ _MOST_KEPT = 4096
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A figure and the bounds of its deciding limits, in the order of the figure; what a plan is judged by."""
+    """A figure and what it is held to: the bounds of its deciding limits, in the order of the figure, or what stands
+    where it asks for something.  A plan is judged by it."""
 
     value: Element
     bounds: Elements
-
-    @property
-    def open(self) -> bool:
-        """Whether it is not known if the figure is within its limits."""
-        if self.value is Missing.NOT_THERE:
-            return False
-        known = [bound for bound in self.bounds if bound is not Missing.NOT_THERE]
-        return any(isinstance(one, Missing) for one in (self.value, *known)) and bool(known)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,28 +47,28 @@ class Cure:
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """What the limits say: those that forbid the plan, whether something new is open or unsafe, and the cures."""
+    """What is said: the criteria that forbid the plan (None: the gauge as a whole), whether something new is open or
+    unsafe, and the cures."""
 
-    barred: tuple[str, ...] = ()
+    barred: tuple[str | None, ...] = ()
     open: bool = False
     unsafe: bool = False
     cures: tuple[Cure, ...] = ()
 
 
 class Gauge:
-    """One figure at one place whose limits decide."""
+    """One figure at one place, beside what it is held to: bounds, or what stands at a position."""
 
     def __init__(
-        self, model: Model, figure: Figure, place: Place, value: Node, bounds: Sequence[Node], weights: Weights
+        self, name: str, value: Node, beside: Sequence[Node], criteria: Sequence[str | None], weights: Weights
     ) -> None:
-        self.id = instance(figure, place)
-        self.figure = figure
-        self.place = place
-        self.value = value
-        self.bounds = tuple(bounds)
-        self.parties = value.parties.union(*(bound.parties for bound in bounds))
-        self._model = model
+        self.id = name
         self._weights = weights
+        self.value = value
+        self.bounds = tuple(beside)
+        self.parties = value.parties.union(*(node.parties for node in beside))
+        self.criteria = tuple(criteria)
+        """The criteria that may forbid a plan here; None where the gauge as a whole does."""
         self._costs: dict[tuple[Elements, tuple[Elements, ...], Reading], Numbers] = {}
 
     @cached_property
@@ -96,54 +84,11 @@ class Gauge:
         return tuple(found)
 
     def judge(self, now: Reading, before: Reading) -> Judgement:
-        """What the limits say of a plan, beside the vehicle as it was received."""
-        if now.value is Missing.NOT_THERE:
-            return Judgement()
-        barred, cures, stays = [], [], False
-        for limit, bound, bound_before in zip(self.figure.deciding, now.bounds, before.bounds, strict=True):
-            excess = self._excess(limit, now.value, bound)
-            if excess is None or excess <= 0:
-                continue
-            was = self._excess(limit, before.value, bound_before)
-            if was is not None and was >= excess:
-                stays = True
-                continue
-            cure = self._cure(limit, excess)
-            if cure is None:
-                barred.append(limit.id)
-            else:
-                cures.append(cure)
-        if barred:
-            return Judgement(barred=tuple(barred))
-        unsafe = now.open and Missing.NOT_KNOWN_OF_FRESH in (now.value, *now.bounds) and self.figure.safety_critical
-        return Judgement((), now.open and not stays and not before.open, unsafe, tuple(cures))
-
-    def _excess(self, limit: Limit, value: Element, bound: Element) -> Decimal | None:
-        """By how much a value as it is reported is beyond a limit; None where either is not known."""
-        if not (isinstance(value, tuple) and isinstance(bound, tuple)):
-            return None
-        mine, most = value[0], bound[0]
-        if not (isinstance(mine, Decimal) and isinstance(most, Decimal)):
-            return None
-        decimals = self.figure.decimals
-        return limit.excess(kept(mine, decimals), kept(limit.factor * most, decimals))
-
-    def _cure(self, limit: Limit, excess: Decimal) -> Cure | None:
-        """The cheapest remedy that reaches so far, then the one with the lowest id."""
-        gap = limit.excess(excess, Decimal(0))  # the value less the bound, whichever side is the wrong one
-        found = []
-        for remedy in (self._model.remedies[name] for name in limit.remedies):
-            low = remedy.lower is None or gap >= remedy.lower
-            high = remedy.upper is None or gap <= remedy.upper
-            if low and high:
-                found.append((operation_money(self._model, remedy), remedy.id))
-        if not found:
-            return None
-        money, name = min(found)
-        return Cure(limit.id, name, money)
+        """What is said of a plan, beside the vehicle as it was received."""
+        raise NotImplementedError
 
     def cost(self, now: Reading, before: Reading) -> int:
-        """The packed cost of what the limits say."""
+        """The packed cost of what is said."""
         judged = self.judge(now, before)
         if judged.barred:
             return INFINITE
@@ -153,14 +98,17 @@ class Gauge:
         return cost + (self._weights.unsafe if judged.unsafe else 0)
 
     def costs(self, values: Elements, bounds: tuple[Elements, ...], before: Reading) -> Numbers:
-        """The packed costs of all combinations; one axis for the value, one for each bound.  Raises SearchLimit."""
+        """The packed costs of all combinations; one axis for the value, one for each node beside it.
+
+        Raises SearchLimit.
+        """
         key = (values, bounds, before)
         known = self._costs.get(key)
         if known is None:
             shape = (len(values), *map(len, bounds))
             if prod(shape) > FIGURE_LIMIT:
                 raise SearchLimit(
-                    "FIGURE_LIMIT", prod(shape), FIGURE_LIMIT, "combinations of one figure and its limits"
+                    "FIGURE_LIMIT", prod(shape), FIGURE_LIMIT, "combinations of one figure and what it is held to"
                 )
             found = (
                 self.cost(Reading(value, rest), before)

@@ -1,4 +1,4 @@
-"""The gauges of a layout, made from its figures."""
+"""The gauges of a layout, made from its figures: of limits that decide, and of needs that constrain."""
 
 from collections.abc import Iterator, Sequence
 
@@ -17,10 +17,12 @@ from crosspin.knockon.figure_nodes import (
     Whole,
 )
 from crosspin.knockon.gauge import Gauge
+from crosspin.knockon.limit_gauge import LimitGauge
+from crosspin.knockon.need_gauge import NeedGauge
 from crosspin.knockon.weights import Weights
 from crosspin.model.figure import Figure, Source
 from crosspin.model.schema import Model
-from crosspin.vehicle.reach import Place, Reach
+from crosspin.vehicle.reach import Place, Reach, instance
 
 
 class Gauges:
@@ -45,7 +47,11 @@ class Gauges:
                 for place in self._reach.places(figure):
                     bounds = [self._flattened(self._source(limit.source, place)) for limit in figure.deciding]
                     value = self._flattened(self._figure(figure, place))
-                    yield Gauge(self._model, figure, place, value, bounds, weights)
+                    yield LimitGauge(self._model, figure, instance(figure, place), value, bounds, weights)
+        for call in self._reach.calls.values():
+            if call.need.severity.constrains:
+                value = self._flattened(self._figure(call.figure, call.place))
+                yield NeedGauge(call, value, self._leaf(call.then, Probe(need=call.need.id)), weights)
 
     def probes(self, role: str) -> tuple[Probe, ...]:
         """Everything that is read off parts in a role, in a fixed order."""

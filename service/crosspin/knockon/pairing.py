@@ -45,9 +45,14 @@ def judge_need(need: Need, when: int, when_state: State, then: int, then_state: 
     judged = when_fresh or (not need.when_fresh and then_state is not State.RECEIVED)
     if not judged or when in (EMPTY, NO):
         return None
+    return answered(when, then, need.then is None)
+
+
+def answered(when: int, then: int, asks_empty: bool) -> Verdict:
+    """What a need that speaks, surely (YES) or not (UNSURE), says of what stands at the position it asks."""
     met = then
     if then == EMPTY:
-        met = YES if need.then is None else NO
+        met = YES if asks_empty else NO
     if met == YES:
         return Verdict.FITS
     if met == UNSURE or when == UNSURE:

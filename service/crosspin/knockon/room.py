@@ -82,7 +82,7 @@ def _weights(model: Model, layout: Layout, classes: Classes, decimals: int, mone
     return Weights.for_bounds(
         decimals,
         money=whole(money, decimals),
-        unknown=unsafe + len(layout.pairings) + len(model.resources),
+        unknown=unsafe + len(layout.pairings) + len(Reach(model, layout).calls) + len(model.resources),
         extra=len(layout.positions),
         lost=most_lost(model, layout.positions, {role: givers(model, role, found) for role, found in classes.items()}),
         unsafe=unsafe,

@@ -56,6 +56,11 @@ def check_names(model: Model) -> None:
         condition(need_rule.id, need_rule.when)
         if need_rule.then is not None:
             condition(need_rule.id, need_rule.then)
+    for called in model.figure_needs.values():
+        need(called.id, called.figure, model.figures, "figure")
+        need(called.id, called.then_role, model.roles, "role")
+        if called.then is not None:
+            condition(called.id, called.then)
     for consequence in model.consequences.values():
         need(consequence.id, consequence.role, model.roles, "role")
         condition(consequence.id, consequence.when)

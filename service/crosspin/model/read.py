@@ -10,12 +10,12 @@ from crosspin.figures.exact import canonical
 from crosspin.model.check import check_names
 from crosspin.model.faces import read_deprecated, read_marks, read_other_words, read_plotted, read_written_rules
 from crosspin.model.read_circuits import check_wiring, read_wiring
+from crosspin.model.read_conditions import read_condition, read_figure_need
 from crosspin.model.read_figures import check_figures, read_figures, read_formulas, read_speed_tables, read_states
 from crosspin.model.read_labour import read_caution, read_check, read_operation, read_phases
 from crosspin.model.reader import RDF_TYPE, RDFS, BrokenOntology, Reader
 from crosspin.model.schema import (
     Comparator,
-    Condition,
     Consequence,
     Criterion,
     Datatype,
@@ -67,7 +67,8 @@ def read_model(facts: Facts, version: str, language: str = "en") -> Model:
         dimensions=dimensions,
         roles=roles,
         joint_kinds=r.table("JointKind", lambda n: _joint_kind(r, n, roles)),
-        needs=r.table("Need", lambda n: _need(r, n)),
+        needs=r.table("Need", lambda n: _need(r, n), lambda n: not r.ids(n, "whenFigure")),
+        figure_needs=r.table("Need", lambda n: read_figure_need(r, n), lambda n: bool(r.ids(n, "whenFigure"))),
         renewals=r.table("Renewal", lambda n: _renewal(r, n, roles)),
         resources=r.table("Resource", lambda n: _resource(r, n)),
         remedies=r.table("Remedy", lambda n: _remedy(r, n)),
@@ -251,25 +252,14 @@ def _joint_kind(r: Reader, node: Node, roles: dict[str, Role]) -> JointKind:
     )
 
 
-def _condition(r: Reader, node: Node, word: str, kind: str) -> Condition:
-    return Condition(
-        kind=r.maybe_id(node, word + "Kind") or kind,
-        feature=r.maybe_id(node, word + "Feature"),
-        dimension=r.maybe_id(node, word + "Dimension"),
-        codes=r.texts(node, word + "Code"),
-        lower=r.maybe_number(node, word + "Lower"),
-        upper=r.maybe_number(node, word + "Upper"),
-    )
-
-
 def _need(r: Reader, node: Node) -> Need:
     return Need(
         **r.named(node),
         when_role=r.id(node, "whenRole"),
-        when=_condition(r, node, "when", "Part"),
+        when=read_condition(r, node, "when", "Part"),
         when_fresh=r.flag(node, "whenFresh"),
         then_role=r.id(node, "thenRole"),
-        then=None if r.flag(node, "thenEmpty") else _condition(r, node, "then", "Part"),
+        then=None if r.flag(node, "thenEmpty") else read_condition(r, node, "then", "Part"),
         scope=Scope(r.id(node, "hasScope")),
         only_at=r.maybe_id(node, "onlyAt"),
         only_on=r.maybe_id(node, "onlyOn"),
@@ -337,7 +327,7 @@ def _consequence(r: Reader, node: Node) -> Consequence:
     return Consequence(
         **r.named(node),
         role=r.id(node, "whenRole"),
-        when=_condition(r, node, "when", "Part"),
+        when=read_condition(r, node, "when", "Part"),
         when_fresh=r.flag(node, "whenFresh"),
         when_taken_out=r.flag(node, "whenTakenOut"),
         only_at=r.maybe_id(node, "onlyAt"),

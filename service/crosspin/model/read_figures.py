@@ -1,5 +1,6 @@
 """Reads formulas, figures and speed tables from the graph, and whether they can be worked out."""
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from graphlib import CycleError, TopologicalSorter
@@ -25,6 +26,7 @@ from crosspin.model.terms import DEF, UNIT, identifier
 from crosspin.store.graph import Term as Node
 
 SAYS_PLACES = ("{value}", "{limit}")
+_NEED_PLACES = ("{value}", "{place}", "{state}")
 
 
 def read_formulas(r: Reader) -> dict[str, Formula]:
@@ -151,6 +153,8 @@ def check_figures(model: Model) -> None:
         problems.extend(f"cp:{one.id} {problem}" for problem in _worked_problems(model, one))
     for figure in model.figures.values():
         problems.extend(f"cp:{figure.id} {problem}" for problem in _figure_problems(model, figure))
+    for need in model.figure_needs.values():
+        problems.extend(f"cp:{need.id} {problem}" for problem in _said_problems(need.says))
     if problems:
         raise BrokenOntology("; ".join(problems))
     waits = {
@@ -188,6 +192,15 @@ def _derived_problems(model: Model, dimension: Dimension) -> Iterator[str]:
         else:
             yield from _unit_problem(f"cp:{dimension.id} takes cp:{name}", quantity, model.dimensions[name].unit)
     yield from _unit_problem(f"cp:{dimension.id}", calculation.result, dimension.unit)
+
+
+def _said_problems(says: str) -> Iterator[str]:
+    """What is wrong with the sentence of a need that a figure triggers."""
+    if "{value}" not in says:
+        yield "does not say {value}"
+    for word in re.findall(r"\{[^}]*\}?", says):
+        if word not in _NEED_PLACES:
+            yield f"says {word}, which nothing fills; known: {', '.join(_NEED_PLACES)}"
 
 
 def _unit_problem(what: str, quantity: Quantity, unit: str | None) -> Iterator[str]:

@@ -101,7 +101,10 @@ class Reader:
             found[key] = values[0].value
         return found
 
-    def table(self, class_name: str, build: Callable[[Node], Named]) -> dict[str, Named]:
-        """Every instance of a class, keyed by identifier and sorted by it."""
-        items = (build(node) for node in self.facts.of_type(DEF + class_name) if isinstance(node, NamedNode))
+    def table(
+        self, class_name: str, build: Callable[[Node], Named], where: Callable[[Node], bool] = lambda _: True
+    ) -> dict[str, Named]:
+        """Every instance of a class, or of those `where` something holds, keyed by identifier and sorted by it."""
+        nodes = (node for node in self.facts.of_type(DEF + class_name) if isinstance(node, NamedNode))
+        items = (build(node) for node in nodes if where(node))
         return {item.id: item for item in sorted(items, key=lambda item: item.id)}

@@ -250,6 +250,29 @@ class Need(Term):
     evidence: tuple[str, ...] = ()
 
 
+class FigureNeed(Term):
+    """A `figure` between `lower` and `upper`, as it is told, requires every position of `then_role` at its station (on
+    its side where both are sided), or in the whole vehicle, to be filled by a part that meets `then`, or to be empty
+    where `then` is None.
+
+    Units of `lower` and `upper`: that of the figure.  `says` has the placeholders {value} and {place}.
+    """
+
+    figure: str
+    lower: Decimal | None = None
+    upper: Decimal | None = None
+    then_role: str
+    then: Condition | None
+    scope: Scope
+    says: str
+    severity: Severity
+    evidence: tuple[str, ...] = ()
+
+    def covers(self, value: Decimal) -> bool:
+        """Whether a value, as it is told, calls for what is needed."""
+        return (self.lower is None or value >= self.lower) and (self.upper is None or value <= self.upper)
+
+
 class Renewal(Term):
     """A fresh part of `when_kind` in `when_role` forbids the received part of `then_kind` to stay in
     the paired positions of `then_role`."""
@@ -364,6 +387,7 @@ class Model(Frozen):
     roles: dict[str, Role]
     joint_kinds: dict[str, JointKind]
     needs: dict[str, Need]
+    figure_needs: dict[str, FigureNeed] = Field(default_factory=dict)
     renewals: dict[str, Renewal]
     resources: dict[str, Resource]
     remedies: dict[str, Remedy]
@@ -394,6 +418,12 @@ class Model(Frozen):
     def many(self) -> frozenset[str]:
         """The dimensions of which several values together are one reading."""
         return frozenset(d.id for d in self.dimensions.values() if d.many)
+
+    @cached_property
+    def called_for(self) -> dict[str, tuple[FigureNeed, ...]]:
+        """By figure, the needs that it may trigger."""
+        needs = self.figure_needs.values()
+        return {name: tuple(n for n in needs if n.figure == name) for name in sorted({n.figure for n in needs})}
 
     @cached_property
     def kinds_below(self) -> dict[str, tuple[str, ...]]:

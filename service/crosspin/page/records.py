@@ -10,7 +10,19 @@ from crosspin.answer.plan import Mate, PartLine
 from crosspin.answer.saved import Fired
 from crosspin.catalog.library import Holdings
 from crosspin.knockon.ask import Ask
-from crosspin.model.schema import Consequence, Criterion, JointKind, Kit, Model, Need, Part, Renewal, Term, Vehicle
+from crosspin.model.schema import (
+    Consequence,
+    Criterion,
+    FigureNeed,
+    JointKind,
+    Kit,
+    Model,
+    Need,
+    Part,
+    Renewal,
+    Term,
+    Vehicle,
+)
 from crosspin.page.address import address_of
 from crosspin.page.drawing import draw, states_of_received
 from crosspin.page.render import Pages, Visit, parted
@@ -21,6 +33,7 @@ from crosspin.vehicle.words import Words
 RULES: Mapping[str, str] = {
     "joint_kinds": "what must mate",
     "needs": "what is needed",
+    "figure_needs": "what figures call for",
     "renewals": "what is renewed",
     "resources": "what is shared out",
     "functions": "what parts let the driver do",
@@ -168,6 +181,9 @@ class RecordPages:
         if isinstance(rule, Need | Renewal):
             when = rule.when.kind if isinstance(rule, Need) else rule.when_kind
             facts.append(("when", self.model.kinds[when].label, f"/v1/kinds/{when}"))
+            facts.append(("asks for", self.model.roles[rule.then_role].label, ""))
+        if isinstance(rule, FigureNeed):
+            facts.append(("when", self.model.figures[rule.figure].label, f"/v1/rules/{rule.figure}"))
             facts.append(("asks for", self.model.roles[rule.then_role].label, ""))
         if isinstance(rule, Consequence):
             facts.append(("when", self.model.kinds[rule.when.kind].label, f"/v1/kinds/{rule.when.kind}"))

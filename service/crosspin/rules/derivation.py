@@ -86,7 +86,7 @@ class Deriver:
     @property
     def _tables(self) -> tuple[Mapping[str, Term], ...]:
         m = self.model
-        return m.joint_kinds, m.needs, m.renewals, m.consequences, m.resources, m.rules
+        return m.joint_kinds, m.needs, m.figure_needs, m.renewals, m.consequences, m.resources, m.rules
 
     def derive(self, vehicle: str, about: str | None) -> Derivations:
         """The conclusions whose rule or place is `about`, or that say this, or all; and the facts on the way to
@@ -164,7 +164,7 @@ class Deriver:
             elif name == "hasVerdict" and about.has(subject, "ofJoint"):
                 kind = about.term(subject, "ofJointKind")
                 line = self._line(Sort.JOINT, kind, _joint(about.one(subject, "ofJoint")), triple)
-            elif name == "hasVerdict" and about.has(subject, "ofPairing"):
+            elif name == "hasVerdict" and (about.has(subject, "ofPairing") or about.has(subject, "fromFigure")):
                 line = self._line(
                     Sort.NEED, about.term(subject, "ofRule"), _place(about.one(subject, "onPosition")), triple
                 )

@@ -1,4 +1,4 @@
-"""Figures that face limits, as facts for the rules: formulas compute, rules judge."""
+"""Figures that face limits or trigger needs, as facts for the rules: formulas compute, rules judge."""
 
 from collections.abc import Iterator
 from decimal import Decimal
@@ -19,27 +19,31 @@ _BEFORE = {Sense.MOST: "mostAllowedBefore", Sense.LEAST: "leastAllowedBefore"}
 
 
 def figure_facts(
-    layout: Layout, figure: Figure, place: Place, result: Result, before: Result | None
+    layout: Layout, figure: Figure, place: Place, result: Result, before: Result | None, moved: bool
 ) -> Iterator[Triple]:
-    """What a figure comes to and came to, rounded as it is reported, with the bounds of the limits that decide
-    where they are read from a part or another figure."""
+    """What a figure comes to and came to, rounded as it is reported; where something that was changed bears on it
+    (`moved`), with the bounds of the limits that decide, if they are read from a part or another figure."""
     node = figure_node(instance(figure, place))
     yield Triple(node, TYPE, cp("FigureValue"))
     yield Triple(node, cp("inBuild"), PLAN)
     yield Triple(node, cp("ofFigure"), cp(figure.id))
     yield Triple(node, cp("atStation"), NamedNode(f"{thing('layout', layout.id)}/{place.station}"))
+    if place.side is not None:
+        yield Triple(node, cp("onSide"), cp(place.side))
     yield from _amount(node, "comesTo", figure, result.value)
     yield from _amount(node, "cameTo", figure, before.value if before is not None else None)
     waits = {gap.path for found in result.inputs.values() for gap in found.gaps}
     for place_, limit in enumerate(figure.limits):
         bound = result.limits[place_]
-        if not limit.decides or bound is None:
+        if not limit.decides or bound is None or not moved:
             continue
         yield Triple(node, cp("facesLimit"), cp(limit.id))
         if not limit.source.constants:  # a constant is the criterion's own, so that the rules judge by it
             yield from _amount(node, _NOW[limit.sense], figure, _value(bound))
         waits.update(gap.path for gap in bound.gaps)
         yield from _amount(node, _BEFORE[limit.sense], figure, _value(before.limits[place_]) if before else None)
+    if before is not None and before.value is None:
+        yield Triple(node, cp("wasUnknown"), _TRUE)
     if before is not None and _was_open(figure, before):
         yield Triple(node, cp("wasOpen"), _TRUE)
     yield from (Triple(node, cp("waitsFor"), placement_node(path)) for path in sorted(waits))

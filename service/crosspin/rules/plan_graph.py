@@ -177,18 +177,22 @@ class PlanGraph:
     def _figures(
         self, layout: Layout, came: _Vehicle, standing: Mapping[str, Part | None]
     ) -> dict[str, tuple[Triple, ...]]:
-        """The figures with limits that decide on which something that was changed bears."""
+        """The figures with limits that decide on which something that was changed bears, and those that trigger a need
+        where that, or what the need asks something of, was changed."""
         reach, changed = self._reach[layout.id], frozenset(standing)
         planned = Figuring(reach, self._catalog, {**came.parts, **standing}, came.figuring, changed)
         figures = {}
-        for figure in (figure for figure in self._model.figures.values() if figure.deciding):
+        for figure in self._model.figures.values():
             for place in reach.places(figure):
-                if changed.isdisjoint(reach.of_figure(figure, place)):
+                moved = not changed.isdisjoint(reach.of_figure(figure, place))
+                calls = reach.called(figure, place)
+                asked = any(call.then in changed for call in calls)
+                if not ((moved and (figure.deciding or calls)) or asked):
                     continue
                 result = planned.result(figure, place)
                 if result is not None:
                     before = came.figuring.result(figure, place)
-                    facts = tuple(figure_facts(layout, figure, place, result, before))
+                    facts = tuple(figure_facts(layout, figure, place, result, before, moved))
                     figures[_FIGURE + instance(figure, place)] = facts
         return figures
 

@@ -54,12 +54,13 @@ class ProvedFigure:
 
 @dataclass(frozen=True, slots=True)
 class ProvedNeed:
-    """A need or renewal: the pairing, what spoke (`rule`, for the part at `source`), and of which `position`.
-    `only_warns`: the plan is not held to it."""
+    """A need or renewal: the pairing, or the figure's call (`reach.Call`); what spoke (`rule`, for the part at `source`
+    or for the `figure` at its place), and of which `position`.  `only_warns`: the plan is not held to it."""
 
     pairing: str
     rule: str
-    source: str
+    source: str | None
+    figure: str | None
     position: str
     verdict: Verdict
     only_warns: bool
@@ -112,7 +113,7 @@ class Proof:
 
     joints          joints in contact, by joint id
     figures         figures on which a change bears and whose limits decide, by name and place
-    needs           needs and renewals that speak, by pairing
+    needs           needs and renewals that speak, by pairing or by the call of the figure that triggers them
     resources       resources, by id
     outcomes        what consequences bring, the cautions of their operations included
     mended          the operations of the remedies

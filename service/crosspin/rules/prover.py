@@ -329,7 +329,7 @@ def _denied(proof: Proof) -> Iterator[str]:
             yield f"{figure.figure} is beyond {', '.join(finding.criterion for finding in passed)}."
     for need in proof.needs.values():
         if need.verdict is Verdict.CLASHES and not need.only_warns:
-            yield f"{need.rule} of {need.source} is not met at {need.position}."
+            yield f"{need.rule} of {need.figure or need.source} is not met at {need.position}."
     for resource in proof.resources.values():
         if resource.judged and resource.verdict is Verdict.CLASHES and not resource.only_warns:
             yield f"{resource.resource} is overdrawn."

@@ -25,6 +25,7 @@ from crosspin.rules.proof import (
 
 _PLACEMENT = f"{PLAN.value}/at/"
 _FIGURE = f"{PLAN.value}/figure/"
+_NEED = f"{PLAN.value}/need/"
 _VACANCY = f"{PLAN.value}/vacancy/"
 
 
@@ -277,10 +278,12 @@ def _functions(found: Conclusions, name: str, word: str) -> tuple[ProvedFunction
 
 
 def _need(found: Conclusions, node: str) -> ProvedNeed:
+    figure = found.iri(node, "fromFigure").removeprefix(_FIGURE) if found.flag(node, "fromFigure") else None
     return ProvedNeed(
-        pairing=found.place(node, "ofPairing"),
+        pairing=found.place(node, "ofPairing") if figure is None else node.removeprefix(_NEED),
         rule=found.term(node, "ofRule"),
-        source=found.at(node),
+        source=found.at(node) if figure is None else None,
+        figure=figure,
         position=found.place(node, "onPosition"),
         verdict=found.verdict(node),
         only_warns=found.flag(node, "onlyWarns"),

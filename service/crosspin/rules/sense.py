@@ -11,6 +11,7 @@ from crosspin.model.schema import Condition, Model, Need
 from crosspin.model.terms import DEF, term
 from crosspin.rules.cases import Bench, Case
 from crosspin.store.packs import Fault, Said, short
+from crosspin.vehicle.reach import Reach
 
 _OF_OURS = re.compile(re.escape(DEF) + r"[A-Za-z][\w-]*")
 _IN_QUERY = re.compile(r"\bcp:([A-Za-z][\w-]*)")
@@ -104,11 +105,13 @@ def silent(model: Model, terms: Collection[str]) -> Iterator[Fault]:
     """Joint kinds, needs, renewals, consequences and resources, of these terms, that can never speak."""
     joined = {joint.joint_kind for layout in model.layouts.values() for joint in layout.joints}
     paired = {pairing.rule for layout in model.layouts.values() for pairing in layout.pairings}
+    called = {call.need.id for layout in model.layouts.values() for call in Reach(model, layout).calls.values()}
     standing = {position.role for layout in model.layouts.values() for position in layout.positions}
     places = "Look at its roles, cp:hasScope, cp:onlyAt and cp:onlyOn"
     for name, meets, where in (
         *((joint, joint in joined, "joint") for joint in model.joint_kinds),
         *((rule, rule in paired, "pair of positions") for rule in (*model.needs, *model.renewals)),
+        *((need, need in called, "figure with such a position") for need in model.figure_needs),
         *((c.id, c.role in standing, "position") for c in model.consequences.values()),
     ):
         if term(name) in terms and not meets:
@@ -117,6 +120,7 @@ def silent(model: Model, terms: Collection[str]) -> Iterator[Fault]:
     for need in model.needs.values():
         conditions.append((need.id, need.when_role, need.when))
         conditions += [(need.id, need.then_role, need.then)] if need.then is not None else []
+    conditions += [(n.id, n.then_role, n.then) for n in model.figure_needs.values() if n.then is not None]
     conditions += [(c.id, c.role, c.when) for c in model.consequences.values()]
     for name, role, condition in conditions:
         if term(name) in terms and not _related(model, condition.kind, model.roles[role].kind):

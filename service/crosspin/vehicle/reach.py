@@ -1,11 +1,11 @@
 """Which positions of a layout a figure or a table reads, whatever stands there."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 
 from crosspin.model.figure import Figure, Source, SpeedTable, Worked
-from crosspin.model.schema import Layout, Model, Position
+from crosspin.model.schema import FigureNeed, Layout, Model, Position, Scope
 
 _WHOLE_VEHICLE = "WholeVehicle"
 
@@ -24,6 +24,21 @@ def instance(figure: Figure, place: Place) -> str:
     return "/".join(word for word in (figure.id, place.station, place.side, place.state) if word)
 
 
+@dataclass(frozen=True, slots=True)
+class Call:
+    """A need that a figure at one place may trigger, and the position that it asks something of."""
+
+    need: FigureNeed
+    figure: Figure
+    place: Place
+    then: str
+
+    @property
+    def id(self) -> str:
+        """Its name in a layout."""
+        return f"{self.need.id}/{instance(self.figure, self.place)}--{self.then}"
+
+
 class Reach:
     """Where the figures and speed tables of one model read in one layout.  Threads may share it.
 
@@ -40,9 +55,27 @@ class Reach:
             for figure in model.figures.values()
             for place in self._places[figure.id]
         }
+        self.calls = {one.id: one for need in model.figure_needs.values() for one in self._calls_of(need)}
+        """Every need that a figure may trigger at every place and position, by name."""
+        self._called: dict[tuple[str, Place], list[Call]] = {}
+        for one in self.calls.values():
+            self._called.setdefault((one.figure.id, one.place), []).append(one)
         self._read = cache(self._positions_read)
         self._of_figure = cache(self._positions_of_figure)
         self._of_table = cache(self._positions_of_table)
+
+    def called(self, figure: Figure, place: Place) -> Sequence[Call]:
+        """The needs that a figure may trigger at a place, with the positions that they ask something of."""
+        return self._called.get((figure.id, place), ())
+
+    def _calls_of(self, need: FigureNeed) -> Iterator[Call]:
+        figure = self.model.figures[need.figure]
+        for place in self._places[figure.id]:
+            for position in self.layout.positions:
+                here = need.scope is Scope.WHOLE_VEHICLE or position.station == place.station
+                apart = need.scope is Scope.SAME_AXLE and None not in (place.side, position.side)
+                if position.role == need.then_role and here and not (apart and place.side != position.side):
+                    yield Call(need, figure, place, position.path)
 
     def has(self, name: str) -> bool:
         """Whether a figure at one of its places goes by this name (`instance`)."""
