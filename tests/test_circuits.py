@@ -36,9 +36,15 @@ def circuits() -> dict[str, Answer]:
     return {line["position"]: line for line in plan()["circuits"]["lines"]}
 
 
+# Least copper of a vehicle cable in circular mils, SAE J1127 and J1128 (from memory); 5 to 12 % less than ASTM B258.
+CABLE_MILS = {12: 5833, 10: 9343, 6: 24538, 4: 37360}
+
+
 def warm_drop(current: float, length: float, gauge: int) -> float:
-    """Volts lost there and back over `length` metres of a gauge at 60 degrees."""
-    area = math.pi / 4 * (0.127 * math.pow(92, (36 - gauge) / 39)) ** 2
+    """Volts lost there and back over `length` metres of a gauge of vehicle cable at 60 degrees."""
+    area = CABLE_MILS[gauge] * math.pi / 4 * 0.0254**2
+    solid = math.pi / 4 * (0.127 * math.pow(92, (36 - gauge) / 39)) ** 2
+    assert 0.88 <= area / solid <= 0.95
     return current * length * 0.017241 / area * (1 + 0.00393 * 40)
 
 
@@ -77,7 +83,7 @@ def test_the_compressor_is_fed_at_the_battery() -> None:
     assert (line["supply"], line["output"], Decimal(line["fuse"])) == ("fromBattery", None, Decimal(70))
     assert Decimal(line["relay"]) >= 80
     assert Decimal(line["wire_carries"]) >= 70
-    assert float(line["drop"]) == pytest.approx(warm_drop(56, 6, 4), abs=0.001) == pytest.approx(0.317, abs=0.001)
+    assert float(line["drop"]) == pytest.approx(warm_drop(56, 6, 4), abs=0.001) == pytest.approx(0.354, abs=0.001)
     assert line["drop_percent"] == "2.3"
     # the next thinner cable, AWG 6, loses more than three percent of 13.5 V
     assert warm_drop(56, 6, 6) / 13.5 > 0.03
@@ -94,7 +100,7 @@ def test_light_wires_lose_less_than_ten_percent(position: str, current: float, l
     line = circuits()[position]
     assert f"AWG {gauge}, {length} m" in line["wire"]
     assert float(line["drop"]) == pytest.approx(warm_drop(current, length, gauge), abs=0.001)
-    assert line["drop_percent"] == "4.6"
+    assert float(line["drop_percent"]) == pytest.approx(100 * warm_drop(current, length, gauge) / 13.5, abs=0.05)
     assert Decimal(line["trip"]) <= Decimal(line["wire_carries"])
 
 

@@ -14,7 +14,7 @@ from page_client import get
 from seed import own_desk, seed_desk, seed_library
 from told_plan import Told, ask_of
 
-WIDE = {"front/housing": "fh-895-hp-1640-r"}
+WIDE = {"front/housing": "fh-895-hp-1640-b"}
 SENTENCE = (
     "One axle is 1640 mm wide over its mounting faces, the other 1550 mm, more than 60 mm apart: even it out by the "
     "offset of the wheels first. Local law may limit the track and how far a wheel stands out."
@@ -27,7 +27,7 @@ UNEVEN = """
 @prefix rdfs:    <http://www.w3.org/2000/01/rdf-schema#> .
 vehicle:uneven a cp:Vehicle ; cp:identifier "uneven" ; rdfs:label "truck that came with a wide front axle"@en ;
   cp:hasLayout layout:two-beam-axles ;
-  cp:carries [ a cp:Placement ; cp:atPath "front/housing" ; cp:holds part:fh-895-hp-1640-r ] ,
+  cp:carries [ a cp:Placement ; cp:atPath "front/housing" ; cp:holds part:fh-895-hp-1640-b ] ,
     [ a cp:Placement ; cp:atPath "rear/housing" ; cp:holds part:rh-96-sf-1550 ] .
 """
 

@@ -15,7 +15,7 @@ from crosspin.knockon.mating import dearest_repairs, operation_money
 from crosspin.knockon.tally import Tally
 from crosspin.knockon.weights import MINOR_UNIT, Weights, decimals_of, whole
 from crosspin.model.figure import Figure
-from crosspin.model.schema import Layout, Model, Resource
+from crosspin.model.schema import Layout, Model, Need, Renewal, Resource
 from crosspin.vehicle.reach import Reach
 
 Classes = Mapping[str, Sequence[PartClass]]
@@ -78,20 +78,33 @@ def _too_fine(model: Model, catalog: Catalog, resource: Resource) -> list[Unusab
 
 
 def _weights(model: Model, layout: Layout, classes: Classes, decimals: int, money: Decimal) -> Weights:
-    unsafe = _most_unsafe(model, layout)
+    rules: dict[str, Need | Renewal] = {**model.needs, **model.renewals}
+    limited = _limited(model, layout)
+    held_to = [
+        *(joint for joint in layout.joints if model.joint_kinds[joint.joint_kind].constraining),
+        *(pairing for pairing in layout.pairings if rules[pairing.rule].severity.constrains),
+        *(resource for resource in model.resources.values() if resource.severity.constrains),
+        *Reach(model, layout).calls,
+    ]
     return Weights.for_bounds(
         decimals,
         money=whole(money, decimals),
-        unknown=unsafe + len(layout.pairings) + len(Reach(model, layout).calls) + len(model.resources),
+        unknown=len(held_to) + sum(number for _, number in limited),
         extra=len(layout.positions),
         lost=most_lost(model, layout.positions, {role: givers(model, role, found) for role, found in classes.items()}),
-        unsafe=unsafe,
+        unsafe=_most_unsafe(model, layout),
     )
 
 
 def _most_unsafe(model: Model, layout: Layout) -> int:
-    """How many joints and figures with limits that decide there are."""
-    return len(layout.joints) + sum(number for _, number in _limited(model, layout))
+    """How many joints and figures there are that a missing reading of a new part would leave unsafe."""
+    kinds = {
+        kind.id
+        for kind in model.joint_kinds.values()
+        if any(criterion.safety_critical for criterion in kind.constraining)
+    }
+    joints = sum(joint.joint_kind in kinds for joint in layout.joints)
+    return joints + sum(number for figure, number in _limited(model, layout) if figure.safety_critical)
 
 
 def _limited(model: Model, layout: Layout) -> list[tuple[Figure, int]]:
