@@ -1,8 +1,8 @@
-"""Needs that figures trigger, over HTTP on the seed data: tyres that grow, and the brace of the steering box.
+"""Needs that figures trigger, over HTTP on the seed data: what the vehicle draws for hours, and its ground strap.
 
-The radii are worked out by hand from the sizes on the sidewall (diameter = bead + 2 x width x aspect, ETRTO): 265/75
-on 16 in is 803.9 mm across, 285/75 is 833.9 mm (radius 15.00 mm more), 305/70 is 833.4 mm (14.75 mm more).  That a
-brace belongs to tyres more than an inch taller is common practice, no published source.
+The draws are added up by hand from the seed: base 58 A, radio 8 A, light bar 27 A, work lights 26 A, socket 6 A make
+125 A; a beacon of 3.5 A makes 128.5 A.  That a conductor is loaded to four fifths at most for hours is common practice,
+no published source.
 """
 
 from typing import Any
@@ -15,12 +15,12 @@ from crosspin.model.read_figures import check_figures
 from crosspin.model.reader import BrokenOntology
 from seed import seed_desk
 
-NEED = "tallTyreNeedsBoxBrace"
+NEED = "heavyDrawNeedsHeavyStrap"
 client = seed_client()
 
 
-def plan(tyre: str, **more: Any) -> dict[str, Any]:
-    ask = {"vehicle": "hill-patrol", "fit": [{"at": "front/*/tyre", "part": tyre}], **more}
+def plan(*fitted: tuple[str, str]) -> dict[str, Any]:
+    ask = {"vehicle": "farm-hauler", "fit": [{"at": at, "part": part} for at, part in fitted]}
     reply = client.post("/v1/knock-on", json=ask)
     assert reply.status_code == 200, reply.text
     told: dict[str, Any] = reply.json()
@@ -31,31 +31,34 @@ def steps(told: dict[str, Any]) -> dict[str, Any]:
     return {step["position"]: step for step in told["steps"]}
 
 
-def test_tyres_that_grow_by_the_limit_bring_a_brace() -> None:
-    step = steps(plan("ty-285-75-16"))["box-brace"]
-    assert step["part"] is not None
+LAMPS = (("light-bar", "lb-27"), ("work-lights", "wl-26"), ("socket", "sk-6"))
+
+
+def test_a_draw_beyond_the_limit_brings_a_heavier_strap() -> None:
+    step = steps(plan(*LAMPS, ("beacon", "be-35")))["ground-strap"]
+    assert step["part"]["id"] == "gs-240-400"
     (reason, *_) = step["reasons"]
     assert reason["rule"] == NEED
-    assert "15 mm" in reason["sentence"]
-    assert reason["source"].endswith("/tyre")
+    assert reason["sentence"].startswith("The vehicle draws 128.5 A for hours")
+    assert reason["source"] in {"light-bar", "work-lights", "socket", "beacon"}
 
 
-def test_tyres_just_below_the_limit_bring_none() -> None:
-    assert "box-brace" not in steps(plan("ty-305-70-16"))
+def test_a_draw_just_below_the_limit_leaves_the_strap() -> None:
+    assert "ground-strap" not in steps(plan(*LAMPS))
 
 
 def test_the_need_is_a_rule_on_record() -> None:
     rule = client.get(f"/v1/rules/{NEED}").json()
     assert rule["sort"] == "figure-need"
-    assert rule["rule"]["figure"] == "radiusGrowth"
-    assert len(rule["cases"]) == 3
+    assert rule["rule"]["figure"] == "drawWithoutCompressor"
+    assert len(rule["cases"]) == 4
 
 
 @pytest.mark.parametrize(
     ("changed", "said"),
     [
-        ({"says": "A brace must be there."}, "does not say {value}"),
-        ({"says": "{value} more, so {part} needs a brace."}, "says {part}, which nothing fills"),
+        ({"says": "A strap must be there."}, "does not say {value}"),
+        ({"says": "{value} more, so {part} needs a strap."}, "says {part}, which nothing fills"),
         ({"figure": "noSuchFigure"}, "cp:noSuchFigure, which is no figure"),
         ({"then_role": "NoSuchRole"}, "cp:NoSuchRole, which is no role"),
     ],

@@ -1,4 +1,4 @@
-"""Figures whose limits decide and that trigger needs: the search held against an integer programme and against trying every plan.
+"""Figures whose limits decide and that trigger needs: the search held against an integer programme and every plan.
 
 The reference works figures out on fractions from the published JSON (search/figure_reference.py); the integer
 programme is solved by OR-Tools CP-SAT.
