@@ -27,7 +27,7 @@ def figure_facts(
     yield Triple(node, TYPE, cp("FigureValue"))
     yield Triple(node, cp("inBuild"), PLAN)
     yield Triple(node, cp("ofFigure"), cp(figure.id))
-    yield Triple(node, cp("atStation"), NamedNode(f"{thing('layout', layout.id)}/{place.station}"))
+    yield Triple(node, cp("atStation"), NamedNode(f"{thing('layout', layout.id)}/station/{place.station}"))
     if place.side is not None:
         yield Triple(node, cp("onSide"), cp(place.side))
     yield from _amount(node, "comesTo", figure, result.value)
