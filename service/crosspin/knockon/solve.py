@@ -17,7 +17,6 @@ import numpy as np
 from crosspin.knockon.eliminate import Elimination
 from crosspin.knockon.handover import Posted, hand_over
 from crosspin.knockon.limits import INFINITE, QUICK_LIMIT, SearchLimit
-from crosspin.knockon.order import Order
 from crosspin.knockon.prune import Pruner, Reduced
 from crosspin.knockon.relation import Numbers, Relation
 from crosspin.knockon.tighten import tightened
