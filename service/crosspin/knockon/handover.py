@@ -113,32 +113,33 @@ class Posted:
         depth = problem.Depth()
         problem.Store()
         try:
-            problem.SetUB(float(cost - self._constant + 1))
-            return self._in_turn(places)
+            return self._in_turn(places, float(cost - self._constant + 1))
         finally:
             problem.Restore(depth)
 
-    def _in_turn(self, places: Sequence[int]) -> dict[int, int]:
+    def _in_turn(self, places: Sequence[int], top: float) -> dict[int, int]:
         problem, chosen = self._problem, dict[int, int]()
         best: list[int] = []
         for place in places:
             for value in range(self.network.sizes[place]):
                 if len(best) > place and best[place] == value:
                     break  # the best assignment that is known has it anyway
-                found = self._with(place, value)
+                found = self._with(place, value, top)
                 if found is not None:
                     best = found
                     break
             chosen[place] = value
+            problem.SetUB(top)  # what is found lowers it
             problem.Assign(place, value)
         return chosen
 
-    def _with(self, place: int, value: int) -> list[int] | None:
-        """An assignment below the bound that is set, with one more variable held at a value."""
+    def _with(self, place: int, value: int, top: float) -> list[int] | None:
+        """An assignment that costs less than `top`, with one more variable held at a value."""
         problem = self._problem
         depth = problem.Depth()
         problem.Store()
         try:
+            problem.SetUB(top)
             problem.Assign(place, value)
             found = problem.SolveNext(initHeuristics=False)
         except problem.Contradiction:
