@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from figure_support import near, work
@@ -47,11 +47,13 @@ def test_halfway_between_two_places() -> None:
     assert work("meanOfTwo", -90, 120) == 15
 
 
+@settings(deadline=None)  # the first example pays for what is loaded, however busy the machine
 @given(runs, falls, asides)
 def test_distance_in_space_is_the_length_of_the_vector(run: float, fall: float, aside: float) -> None:
     assert work("spaceDistance", run, fall, aside) == pytest.approx(float(np.linalg.norm([run, fall, aside])))
 
 
+@settings(deadline=None)  # the first example pays for what is loaded, however busy the machine
 @given(runs, falls, asides, tilts)
 def test_joint_angle_is_that_between_the_two_axes(run: float, fall: float, aside: float, tilt: float) -> None:
     # the yoke's axis turned out of the level by a rotation, the angle by the chord between the unit vectors
@@ -69,6 +71,7 @@ def test_in_one_plane_a_joint_turns_by_slope_less_tilt() -> None:
     assert near(work("jointAngle", 1180, 205, 0, 9.8556), 0, 3)
 
 
+@settings(deadline=None)  # the first example pays for what is loaded, however busy the machine
 @given(runs, asides, st.floats(-30, 30))
 def test_beside_the_plane_a_joint_turns_by_the_compound_angle(run: float, aside: float, slope: float) -> None:
     # the compound angle of slope and sideways angle is the one against a level yoke (propshaft makers' sheets)
