@@ -4,7 +4,7 @@ Every figure that applies to the vehicle is told.  Only those that rest on a cha
 their clashes become checks and their missing readings are asked for.  What stays as it was received is told as it is.
 """
 
-from collections.abc import Set
+from collections.abc import Iterator, Set
 from dataclasses import dataclass
 
 from crosspin.answer.figure_lines import FigureLine, SpeedTableLine
@@ -14,6 +14,7 @@ from crosspin.answer.speeds import speed_table
 from crosspin.model.figure import Figure
 from crosspin.model.schema import Verdict
 from crosspin.vehicle.figuring import Figuring, Gap, Result
+from crosspin.vehicle.words import fill_in
 
 BEFORE_ORDERING = "before ordering"
 """When a limit is decided on that is not met in a phase of the work."""
@@ -86,6 +87,17 @@ class Figures:
     def _met(self, figure: Figure) -> str:
         phase = next((limit.phase for limit in figure.limits if limit.phase is not None), None)
         return BEFORE_ORDERING if phase is None else self.model.phases[phase].label
+
+    def notes(self) -> Iterator[tuple[str, str]]:
+        """What the bench is told of figures that move and are within their limits: the position and a sentence."""
+        reach = self._received.reach
+        for figure, result, line in self._moved:
+            if figure.says_fit is None or figure.noted_at is None or result.value is None:
+                continue
+            if line.verdict in (None, Verdict.FITS):
+                _, place = reach.named(line.id)
+                told = fill_in(figure.says_fit, {"value": self._received.teller.say.told(figure, result.value)})
+                yield from ((position.path, told) for position in reach.in_role(figure.noted_at, place))
 
     def line(self, name: str) -> FigureLine:
         """The line of a figure by its name and place (`reach.instance`)."""

@@ -56,7 +56,10 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
     circuits = Circuits(scene)
     fed = circuits.plan()
     jobs = WorkList(scene, proof, figures.brought())
-    teller = _Teller(scene, proposal, reasons, joints.notes())
+    notes = joints.notes()
+    for path, told in figures.notes():
+        notes.setdefault(path, []).append(told)
+    teller = _Teller(scene, proposal, reasons, notes)
     steps = [teller.step(path) for path in proposal.choices]
     changed = tuple(s for s in steps if s is not None and s.action is not Action.KEEP)
     stays = tuple(s for s in steps if s is not None and s.action is Action.KEEP)

@@ -123,7 +123,8 @@ class Figure(Worked):
     `when_role`, `when_kind`: only where the part in that role is of that kind.
     `planned_only`: it says nothing of the vehicle as received.  `is_step`: left out where an answer is told in short.
      `brings` names the operations, checks and cautions
-    that come with a figure beyond its limit.
+    that come with a figure beyond its limit.  `says_fit` is what the bench is told of a figure that moves and is
+    within its limits, at the parts in the role `noted_at`.
     """
 
     stations: tuple[str, ...]
@@ -136,6 +137,8 @@ class Figure(Worked):
     brings: tuple[str, ...] = ()
     safety_critical: bool = False
     severity: str
+    says_fit: str | None = None
+    noted_at: str | None = None
 
     @property
     def conditions(self) -> tuple[str | None, ...]:

@@ -83,6 +83,8 @@ def _figure(r: Reader, node: Node) -> Figure:
             "brings": r.ids(node, "brings"),
             "safety_critical": r.flag(node, "isSafetyCritical"),
             "severity": r.id(node, "severity"),
+            "says_fit": r.maybe_text(node, "saysFit"),
+            "noted_at": r.maybe_id(node, "isNotedAt"),
         }
     )
 
@@ -347,6 +349,12 @@ def _reading_problems(model: Model, name: str, source: Source, quantity: Quantit
 
 
 def _figure_problems(model: Model, figure: Figure) -> Iterator[str]:
+    if (figure.says_fit is None) != (figure.noted_at is None):
+        yield "has a cp:saysFit without a cp:isNotedAt, or the other way round"
+    elif figure.says_fit is not None and "{value}" not in figure.says_fit:
+        yield "has a cp:saysFit that does not say {value}"
+    if figure.noted_at is not None and figure.noted_at not in model.roles:
+        yield f"is noted at cp:{figure.noted_at}, which is no role"
     if not figure.stations:
         yield "has no cp:figuredAt"
     if (figure.when_role is None) != (figure.when_kind is None):
