@@ -7,7 +7,7 @@ import pytest
 from crosspin.knockon.ask import Ask
 from crosspin.knockon.proposal import Proposal
 from crosspin.knockon.search import Searcher
-from search.answers import catalog_json, plan, rank
+from search.answers import catalog_json, plan, rank, without_figures
 from search.reference import Reference
 from seed import ROOT, seed_library
 
@@ -15,7 +15,7 @@ from seed import ROOT, seed_library
 @cache
 def searcher() -> Searcher:
     holdings = seed_library().holdings
-    return Searcher(holdings.model, holdings.catalog)
+    return Searcher(without_figures(holdings.model), holdings.catalog)
 
 
 ASKS = {

@@ -10,7 +10,7 @@ from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import AskError
 from crosspin.knockon.proposal import Choice, Conflict, Cost, Proposal
 from crosspin.knockon.search import propose
-from crosspin.model.schema import Part
+from crosspin.model.schema import Model, Part
 from search.reference import Held, Plan, Rank, Reference
 from search.worlds import World
 
@@ -59,6 +59,12 @@ def reference(world: World) -> Reference:
     return Reference(
         world.model.model_dump(mode="json"), catalog_json(world.catalog), world.ask.model_dump(mode="json")
     )
+
+
+def without_figures(model: Model) -> Model:
+    """The same ontology without figures that decide, for what is held to a solver that does not work them out; figures
+    are held to solvers on random worlds (test_search_figures.py)."""
+    return model.model_copy(update={"figures": {}, "figure_needs": {}})
 
 
 def rank(cost: Cost) -> Rank:

@@ -104,7 +104,18 @@ class Posted:
     def least_with(self, variable: int, value: int) -> int:
         """The least cost where a variable (of the network before it was reduced) has a value; INFINITE where there
         is none.  Raises SearchLimit."""
-        return self._cost((self._number[variable], int(np.searchsorted(self.network.kept[variable], value))))
+        return self._cost(self._held(variable, value))
+
+    def least_within(self, variable: int, value: int, most: int) -> int | None:
+        """The same where it is at most so much; None where it is more, or there is none.  Raises SearchLimit."""
+        if not self._is_possible:
+            return None
+        found = self._found(self._held(variable, value), most - self._constant + 1)
+        return None if found is None else self._constant + found
+
+    def _held(self, variable: int, value: int) -> tuple[int, int]:
+        """A value of a variable of the network before it was reduced, as toulbar2 knows it."""
+        return self._number[variable], int(np.searchsorted(self.network.kept[variable], value))
 
     def preferred(self, places: Sequence[int], cost: int) -> dict[int, int]:
         """Of the assignments that cost no more, the values of some variables (by place) in the one that takes for each
@@ -168,30 +179,31 @@ class Posted:
         self._post()  # toulbar2 has let go of it
         return found
 
-    def _found(self, held: tuple[int, int] | None) -> int | None:
-        """The least cost below EXACT, not counting constants, with one variable held at a value."""
+    def _found(self, held: tuple[int, int] | None, below: int | None = None) -> int | None:
+        """The least cost below EXACT (and `below`), not counting constants, with one variable held at a value."""
         problem = self._problem
+        top = self._top if below is None else min(below, self._top)
         depth = problem.Depth()
         problem.Store()
         try:
-            problem.SetUB(float(self._top))
+            problem.SetUB(float(top))
             if held is not None:
                 problem.Assign(*held)
-            return self._above(int(problem.GetLB()))
+            return self._above(int(problem.GetLB()), top)
         except problem.Contradiction:
             problem.ClearPropagationQueues()
             return None
         finally:
             problem.Restore(depth)
 
-    def _above(self, bound: int) -> int | None:
-        """The least cost at the state that toulbar2 is in, where its bound is known."""
+    def _above(self, bound: int, top: int) -> int | None:
+        """The least cost below `top` at the state that toulbar2 is in, where its bound is known."""
         problem = self._problem
         depth = problem.Depth()
         for slack in self._slacks:
             problem.Store()
             try:
-                problem.SetUB(float(min(bound + slack + 1, self._top)))
+                problem.SetUB(float(min(bound + slack + 1, top)))
                 found = problem.SolveNext(initHeuristics=False)
             except problem.Contradiction:
                 problem.ClearPropagationQueues()
@@ -202,4 +214,6 @@ class Posted:
                 raise SearchLimit("BACKTRACK_LIMIT", BACKTRACK_LIMIT + 1, BACKTRACK_LIMIT, about)
             if found is not None:
                 return int(found[1])
+            if bound + slack + 1 >= top:
+                break
         return None

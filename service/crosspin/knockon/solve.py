@@ -30,6 +30,11 @@ GAIN = 12
 FAR = INFINITE - 1
 """Stands for the cost of a value that costs more than enough others, or has no plan at all: nobody looked."""
 
+FAR_STEPS = 12
+"""How many more positions than the best plan a plan with another value of a large network may change, to be looked at.
+
+To find what a change costs that drags so much along takes longer than all the others together, and nobody takes it."""
+
 MANY_OPEN = 100
 """From how many variables with a choice on a network is not tried whole: it would hardly do."""
 
@@ -160,7 +165,11 @@ class _HandedOver:
             optional, floor, value = waiting[0]
             if optional and int(worth.parts[costs + worth.reach < floor].sum()) > worth.enough:
                 break
-            costs[value] = posted.least_with(variable, value)
+            if optional:
+                within = posted.least_within(variable, value, self.cost + FAR_STEPS * self._step)
+                costs[value] = FAR if within is None else within
+            else:
+                costs[value] = posted.least_with(variable, value)
             del waiting[0]
         costs[[value for _, _, value in waiting]] = FAR
         return costs
