@@ -52,7 +52,8 @@ def test_the_demo_is_answered_in_text(capsys: pytest.CaptureFixture[str]) -> Non
     code, out, err = run(capsys, "ask", DEMO)
     assert (code, err) == (0, "")
     headings = [line for line in out.splitlines() if line.isupper()]
-    assert headings[:2] == ["ASKED", "ALSO NEEDED"]
+    # what the customer gains or loses is said first
+    assert headings[:3] == ["GAINED", "ASKED", "ALSO NEEDED"]
     assert {"TO DO", "ORDER", "CAUTIONS", "STAYS", "TOTALS"} <= set(headings)
     assert max(map(len, out.splitlines())) <= WIDTH
 

@@ -132,6 +132,8 @@ ASKS = (
     (data_folder("seed_data") / "asks" / "farm-hauler.json").read_text(encoding="utf-8"),
     '{"vehicle": "trail-wagon", "fit": [{"at": "front/carrier", "part": "al-895-33"}]}',
     '{"vehicle": "farm-hauler", "fit": [{"at": "beacon", "part": "be-35"}]}',
+    '{"vehicle": "farm-hauler", "fit": [{"at": "front/carrier", "kind": "LimitedSlip"}]}',
+    '{"vehicle": "hill-patrol", "fit": [{"at": "rear/*/wheel-spacer", "part": "wsp-30-6x1397"}]}',
 )
 
 

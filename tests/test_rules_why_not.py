@@ -43,7 +43,7 @@ def test_a_rule_is_said_to_speak_where_the_proof_has_it_speaking() -> None:
 
 
 def test_where_a_rule_did_not_speak_the_last_condition_failed_and_no_other() -> None:
-    for rule in ("innerShaftInSideGear", "airLockerNeedsBrakeTube", "freshWheelIsTightened", "buildToLength"):
+    for rule in ("innerShaftInSideGear", "airLockerNeedsBrakeTube", "freshWheelIsTightened", "drillAirPort"):
         for place in why_not(rule).places:
             held = [tried.holds is not False for tried in place.conditions]
             if place.spoke:
@@ -77,9 +77,9 @@ def test_a_remedy_is_said_to_mend_where_the_plan_takes_it() -> None:
 
 
 def test_the_first_condition_that_failed_is_told_with_the_value() -> None:
-    (place,) = why_not("buildToLength", "front/propshaft").places
+    (place,) = why_not("fitFlangeAdapter", "front/propshaft").places
     assert place.failed is not None
-    assert place.failed.condition == "propshaftReachesPinion-distanceAtRide clashes, both readings being known"
+    assert place.failed.condition == "propshaftHeadOnFlange-pitchCircle clashes, both readings being known"
     assert place.failed.found.endswith(": fits")
     (line,) = why_not("airLockerNeedsBrakeTube", "rear/carrier").places
     assert line.failed is not None
