@@ -24,7 +24,7 @@ def plan(*fitted: tuple[str, str]) -> dict[str, Any]:
     ask = {
         "vehicle": "farm-hauler",
         "fit": [{"at": at, "part": part} for at, part in fitted],
-        "keep": ["two-way-radio"],
+        "keep": ["radio"],
     }
     reply = client.post("/v1/knock-on", json=ask)
     assert reply.status_code == 200, reply.text
