@@ -9,8 +9,9 @@ from crosspin.answer.plan import Reason
 from crosspin.answer.sayings import Sayings
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.proposal import Cause, Choice, Proposal, State
+from crosspin.model.figure import Figure
 from crosspin.model.judge import Finding
-from crosspin.model.schema import Layout, Model, Part, Vehicle
+from crosspin.model.schema import Layout, Model, Part, Vehicle, Verdict
 from crosspin.vehicle.figuring import Figuring
 
 
@@ -143,8 +144,7 @@ class Reasons:
         parts = {**self.scene.parts, position: instead}
         figuring = Figuring(came.reach, self.scene.catalog, parts, came.figuring, self.scene.changed | {position})
         result = figuring.result(figure, place)
-        assert result is not None, f"{cause.rule} has no meaning, yet speaks at {position}"
-        if called is not None:
+        if called is not None and result is not None:
             return Reason(
                 position=position,
                 source=cause.source,
@@ -153,15 +153,21 @@ class Reasons:
                 sentence=came.teller.need(called, result),
                 evidence=self.words.evidence(called.need.evidence),
             )
-        line = came.teller.line(figure, place, result, moved=True)
+        line = None if result is None else came.teller.line(figure, place, result, moved=True)
         return Reason(
             position=position,
             source=cause.source,
             rule=figure.id,
             criterion=cause.criterion,
-            sentence=line.sentence,
-            evidence=line.evidence,
+            sentence=self._with_others(figure, cause)
+            if line is None or line.verdict is Verdict.FITS
+            else line.sentence,
+            evidence=self.words.evidence(figure.evidence),
         )
+
+    def _with_others(self, figure: Figure, cause: Cause) -> str:
+        """What is said where a figure speaks against several changes undone together, and not against one alone."""
+        return f"The {figure.label} stays within its limits only together with the {self.words.place(cause.source)}."
 
     def _joint_sentence(self, mine: Part, position: str, cause: Cause) -> tuple[str, tuple[str, ...]]:
         joint = self._joints[cause.rule]
