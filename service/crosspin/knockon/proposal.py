@@ -100,7 +100,8 @@ class Proposal:
     causes        for each changed position that no wish to fit or remove names: the chain's next link first,
                   then whatever else drags it along.  Following first links always ends at a named position.
     forced        changed positions that no plan under this ask leaves as received
-    alternatives  for each changed position: what else would serve, cheapest whole plan first, at most a hundred
+    alternatives  for each changed position: what else would serve, cheapest whole plan first, at most a hundred;
+                  of a large network none that changes over `solve.FAR_STEPS` more positions than the best plan
     ruled_out     for each changed position: parts of the kind, or of those a wish admits, that no plan has,
                   nearest miss first (fewest clashes beside this plan, then price, then id), at most twelve
     """
