@@ -1,6 +1,6 @@
 """Tells a conflict: which wishes contradict each other, what speaks against them, and the ways out."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from crosspin.answer.plan import Contradiction, WayOutLine, WishLine
 from crosspin.answer.reasons import Reasons, Scene
@@ -9,8 +9,9 @@ from crosspin.figures.exact import spell
 from crosspin.knockon.ask import Ask, Fit, ReadingWish
 from crosspin.knockon.pairing import condition_code, judge_need
 from crosspin.knockon.proposal import Conflict, Proposal, State
-from crosspin.knockon.wishes import Question
+from crosspin.knockon.wishes import Question, Wish
 from crosspin.model.schema import Part, Verdict
+from crosspin.vehicle.figuring import Figuring
 
 _ENOUGH = 6
 
@@ -54,7 +55,30 @@ def _why(scene: Scene, question: Question, conflict: Conflict, way: Proposal) ->
                     (near if other in held else far)[sentence] = None
             if want is None:
                 far.update(dict.fromkeys(reasons.reason(path, cause).sentence for cause in way.causes.get(path, ())))
+    if not near and not far:
+        far.update(dict.fromkeys(_beyond_limits(scene, [w for w in question.wishes if w.id in given_up])))
     return tuple({**near, **far})[:_ENOUGH]
+
+
+def _beyond_limits(scene: Scene, wishes: Iterable[Wish]) -> Iterator[str]:
+    """The figures that what is wished would take beyond a limit that decides, beside what the plan has around it."""
+    came = scene.as_received
+    wants = {path: want for wish in wishes for path, want in sorted(wish.wants.items())}
+    instead = {
+        path: scene.catalog.parts[want.example] if want is not None and want.example else None
+        for path, want in wants.items()
+        if want is None or want.example
+    }
+    changed = scene.changed | instead.keys()
+    figuring = Figuring(came.reach, scene.catalog, {**scene.parts, **instead}, came.figuring, changed)
+    for figure in (figure for figure in scene.model.figures.values() if figure.deciding):
+        for place in came.reach.places(figure):
+            if instead.keys().isdisjoint(came.reach.of_figure(figure, place)):
+                continue
+            result = figuring.result(figure, place)
+            line = None if result is None else came.teller.line(figure, place, result, moved=True)
+            if line is not None and line.verdict is Verdict.CLASHES and not line.so_already:
+                yield line.sentence
 
 
 def _against(scene: Scene, reasons: Reasons, path: str, part: Part | None) -> Iterator[tuple[str, str]]:
