@@ -268,7 +268,8 @@ def test_every_job_that_can_hurt_someone_carries_cautions(name: str) -> None:
     harmless = {o["id"] for o in model()["operations"].values() if o["hurts_nobody"]}
     silent = [w["operation"] for w in work(name) if not w["cautions"]]
     assert set(silent) <= harmless
-    assert harmless <= {"recordAsReceived", "pressInCentringRing"}
+    # a ring that lies loose with the spare is only put there
+    assert harmless <= {"recordAsReceived", "pressInCentringRing", "putRingWithSpare"}
     told = {caution["text"] for caution in plan(name)["cautions"]}
     assert all(caution in told for w in work(name) for caution in w["cautions"])
 
