@@ -92,9 +92,9 @@ def test_a_part_of_a_quarter_of_a_thousand_million_can_be_ordered(weak: Desk) ->
 
 @pytest.fixture(scope="module")
 def slipped() -> Iterator[Desk]:
-    """A shop in which one gasket costs ten million, by mistake."""
+    """A shop in which one gasket costs fifty thousand, by mistake."""
     with own_desk() as desk:
-        desk.import_text("own.csv", GASKET.format(price="1999999.00").encode(), "text/csv", "CoverGasket")
+        desk.import_text("own.csv", GASKET.format(price="49999.00").encode(), "text/csv", "CoverGasket")
         yield desk
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from pyoxigraph import Literal, NamedNode, Quad, Store
 
 from crosspin.catalog.catalog import Catalog
-from crosspin.model.judge import judge_joint, overall
+from crosspin.model.judge import joint_verdict, judge_joint
 from crosspin.model.records import TYPE, cp, spec_triples
 from crosspin.model.schema import JointKind, Model, Part
 from crosspin.model.terms import thing
@@ -71,7 +71,7 @@ def test_compiled_verdicts_are_those_of_the_rules() -> None:
     assert len(everything) > 5000
     verdicts = set()
     for number, (kind, left, right) in enumerate(everything):
-        compiled = overall([f.verdict for f in judge_joint(kind, left, right, catalog.specs, many)])
+        compiled = joint_verdict(judge_joint(kind, left, right, catalog.specs, many))
         verdicts.add(compiled)
         assert derived[f"{PAIRS}/{number}"] == compiled, f"{kind.id}: {left.id}, {right.id}"
     assert len(verdicts) == 3, "the seed data must show fits, clashes and unknowns"
