@@ -10,6 +10,7 @@ from rdflib import RDF, Graph, URIRef
 from rdflib.namespace import RDFS, SKOS
 
 from api_client import seed_client
+from crosspin.api.shapes import RuleSort
 from crosspin.catalog.csv_file import FIXED
 from crosspin.model.schema import Model
 from seed import ROOT, seed_desk
@@ -40,6 +41,14 @@ def test_every_rule_has_its_sheet() -> None:
         assert (sheet["sort"], sheet["rule"]["id"]) == (line["sort"], line["id"])
     needs = client.get("/v1/rules", params={"sort": "need"}).json()
     assert {n["id"] for n in needs["items"]} == set(MODEL.needs)
+
+
+@pytest.mark.filterwarnings("error::UserWarning")  # pydantic warns where an answer is not of its published shape
+@pytest.mark.parametrize("sort", RuleSort)
+def test_a_rule_of_every_sort_has_the_shape_that_is_published(sort: RuleSort) -> None:
+    rules = client.get("/v1/rules", params={"sort": sort}).json()["items"]
+    assert rules, f"there is no {sort} to try"
+    assert client.get(f"/v1/rules/{rules[0]['id']}").json()["sort"] == sort
 
 
 def test_a_rule_is_told_whole() -> None:

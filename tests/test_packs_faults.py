@@ -126,6 +126,11 @@ FAULTS = {
         "rules.ttl, cp:markWinch: the rule derives nothing in any of its cases."
         " Mend its WHERE, or give a case something from which it follows.",
     ),
+    "a severity that is none": (
+        [("rules.ttl", "cp:severity cp:stopsAssembly", "cp:severity cp:WholeVehicle")],
+        "rules.ttl, cp:winchNeedsPump: cp:winchNeedsPump has cp:severity WholeVehicle, which is none; known:"
+        " stopsAssembly, hurtsSomeone, costsDearly, warns, informs. Mend the term named.",
+    ),
     "a sentence without its values": (
         [("rules.ttl", "the pump gives {right}.", "the pump gives less.")],
         "rules.ttl, cp:winchOnPump-oilFlow: the house style is not kept."

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Sequence
 from crosspin.answer.fit import line
 from crosspin.answer.plan import FunctionChanges, FunctionLine, Keeping, Plan
 from crosspin.answer.reasons import Scene
+from crosspin.model.judge import functions_of
 from crosspin.model.schema import Part
 from crosspin.rules.proof import Proof, ProvedFunction
 
@@ -58,6 +59,6 @@ def not_kept(scene: Scene, function: str, relaxed: Sequence[str], positions: Seq
     """Why no plan keeps a function."""
     kinds = [scene.model.roles[p.role].kind for p in scene.layout.positions if p.path in positions]
     classes = [alike for kind in kinds for alike in scene.catalog.classes(scene.model, kind)]
-    sold = any(function in (*scene.model.kinds[alike.kind].functions, *alike.functions) for alike in classes)
+    sold = any(function in functions_of(scene.model, alike) for alike in classes)
     why = "goes together with the rest of what was asked" if sold else "is in the catalog"
     return Keeping(more_money=None, relaxed=tuple(relaxed), parts=(), sentence=f"No part that does so {why}.")

@@ -151,7 +151,7 @@ def _alternatives(step: Step, currency: str) -> list[str]:
         )
         differences = [f"{_sign(other.more_money)} {currency}"]
         if other.more_lost:
-            differences.append(f"{other.more_lost:+d} lost")
+            differences.append(f"{other.more_lost:+d} functions lost")
         if other.more_positions:
             differences.append(f"{other.more_positions:+d} positions")
         if other.more_unknowns:

@@ -14,6 +14,7 @@ from crosspin.model.schema import (
     Consequence,
     Dimension,
     FigureNeed,
+    Function,
     JointKind,
     Kind,
     Kit,
@@ -109,6 +110,7 @@ class RuleSheet(Shape):
         | FigureNeed
         | Renewal
         | Resource
+        | Function
         | Remedy
         | Consequence
         | Figure

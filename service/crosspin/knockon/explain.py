@@ -59,11 +59,9 @@ class Explanation:
         }
 
     def _hold(self, path: str) -> Held:
-        domain = self.opening.domains.get(path)
-        if domain is None:
+        if path not in self.opening.domains:
             return Held(State.RECEIVED, self.opening.question.received[path])
-        value = domain.values[self.chosen[path]]
-        return Held(value.state, domain.part_of(value))
+        return self._instead(path, self.chosen[path])
 
     def choices(self) -> dict[str, Choice]:
         """What stands at every position."""
@@ -133,8 +131,7 @@ class Explanation:
         """What speaks against a value of an open position beside the plan everywhere else: clashes first, then what a
         new part would leave unsafe and which functions would be lost, where that is not so in the plan."""
         clashes, unsafe, lost = [], [], []
-        domain = self.opening.domains[path]
-        here = Held(domain.values[value].state, domain.part_of(domain.values[value]))
+        here = self._instead(path, value)
         chosen = self.chosen[path]
         for link, costs in self._beside(path):
             if costs[value] >= INFINITE:
@@ -145,16 +142,21 @@ class Explanation:
             clashes += [Cause(source, resource) for source in sources]
         for stake, sources in self._bereft({path: here}):
             lost += [Cause(source, stake.function) for source in sources]
-        passed, open_ = self._beyond({path: here})
-        return clashes + passed + unsafe + open_ + lost
+        beyond, left_unsafe = self._beyond({path: here})
+        return clashes + beyond + unsafe + left_unsafe + lost
+
+    def _instead(self, path: str, value: int) -> Held:
+        """What stands at an open position with one of its values."""
+        domain = self.opening.domains[path]
+        return Held(domain.values[value].state, domain.part_of(domain.values[value]))
 
     def _beyond(self, instead: Mapping[str, Held]) -> tuple[list[Cause], list[Cause]]:
         """The limits of figures, and the needs that these trigger, that forbid something else at some positions, and
         the limits that it would leave unsafe where the plan does not; to blame are the other changed positions that
         bear on it, or all others."""
         view = self._standing(instead)
-        passed: list[Cause] = []
-        open_: list[Cause] = []
+        beyond: list[Cause] = []
+        left_unsafe: list[Cause] = []
         for gauge in self._touched(instead):
             if gauge.id not in self.opening.barring:
                 continue
@@ -166,10 +168,10 @@ class Explanation:
             sources = [path for path in parties if path in self.changed]
             sources = sources or [path for path in parties if self.held[path].part is not None] or sorted(instead)
             criteria = judged.barred or gauge.criteria
-            (passed if judged.barred else open_).extend(
+            (beyond if judged.barred else left_unsafe).extend(
                 Cause(source, gauge.id, criterion) for source in sources for criterion in criteria
             )
-        return passed, open_
+        return beyond, left_unsafe
 
     def _outcome(self, link: Link, path: str, here: Held) -> tuple[Outcome, Held, Held] | None:
         """What a joint says with something else at `path`, and both ends; None for needs and renewals."""
@@ -247,10 +249,10 @@ class Explanation:
             if not lost:
                 break
             shared = self._exceeded(lost)
-            passed, open_ = self._beyond(lost)
+            beyond, left_unsafe = self._beyond(lost)
             for path in lost:
                 bears = {gauge.id for gauge in self.compiled.gauges.at.get(path, ())}
-                reasons[path] += [cause for cause in (*passed, *open_) if cause.rule in bears]
+                reasons[path] += [cause for cause in (*beyond, *left_unsafe) if cause.rule in bears]
             for resource, sources in shared.items():
                 tally = next(t for t in self.compiled.tallies if t.resource.id == resource)
                 for path in lost:
@@ -261,7 +263,7 @@ class Explanation:
                 for path in stake.paths:
                     if path in lost and self.opening.stakes.gives(stake, self.held[path].part):
                         reasons[path] += [Cause(source, stake.function) for source in sources]
-            if not (shared or bereft or passed or open_):
+            if not (shared or bereft or beyond or left_unsafe):
                 raise AssertionError(f"nothing explains the change at {', '.join(lost)}")
         return {
             path: tuple(sorted(dict.fromkeys(found), key=lambda cause: distance[cause.source]))
@@ -351,7 +353,7 @@ class Explanation:
             for value in range(len(domain)):
                 key = tuple(column[value] for column in columns)
                 if key not in known:
-                    here = Held(domain.values[value].state, domain.part_of(domain.values[value]))
+                    here = self._instead(path, value)
                     known[key] = bool(self._judged(gauge, self._standing({path: here})).barred)
                 barred[value] += known[key]
         return barred

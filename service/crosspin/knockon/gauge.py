@@ -74,14 +74,14 @@ class Gauge:
     @cached_property
     def leaves(self) -> tuple[Leaf, ...]:
         """Everything that it reads off parts, whether as planned or as received."""
-        found: dict[Leaf, None] = {}
+        seen: dict[Node, None] = {}
         waiting: list[Node] = [self.value, *self.bounds]
         while waiting:
             node = waiting.pop()
-            if isinstance(node, Leaf):
-                found[node] = None
-            waiting.extend((*node.below, node.by_steps) if isinstance(node, Flat) else node.below)
-        return tuple(found)
+            if node not in seen:
+                seen[node] = None
+                waiting.extend((*node.below, node.by_steps) if isinstance(node, Flat) else node.below)
+        return tuple(node for node in seen if isinstance(node, Leaf))
 
     def judge(self, now: Reading, before: Reading) -> Judgement:
         """What is said of a plan, beside the vehicle as it was received."""
@@ -110,11 +110,7 @@ class Gauge:
                 raise SearchLimit(
                     "FIGURE_LIMIT", prod(shape), FIGURE_LIMIT, "combinations of one figure and what it is held to"
                 )
-            found = (
-                self.cost(Reading(value, rest), before)
-                for value, *rest_ in product(values, *bounds)
-                for rest in (tuple(rest_),)
-            )
+            found = (self.cost(Reading(value, beside), before) for value in values for beside in product(*bounds))
             known = np.fromiter(found, np.int64, prod(shape)).reshape(shape)
             if len(self._costs) > _MOST_KEPT:
                 self._costs = {}

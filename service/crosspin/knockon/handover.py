@@ -139,6 +139,8 @@ class Posted:
                 if found is not None:
                     best = found
                     break
+            else:
+                raise AssertionError(f"no assignment costs less than {top}, and one was known")
             chosen[place] = value
             problem.SetUB(top)  # what is found lowers it
             problem.Assign(place, value)

@@ -56,7 +56,8 @@ class Opening:
         named = {path for wish in question.wishes if not wish.keeps for path in wish.wants}
         self._received: dict[str, Domain] = {}
         self._parties: dict[str, dict[str, Share | None]] = {}
-        self._came = as_it_came(compiled.model, compiled.catalog, question.received)
+        self.came = as_it_came(compiled.model, compiled.catalog, question.received)
+        """The vehicle as it was received."""
         self._before: dict[str, Reading] = {}
         self._changeable: dict[str, bool] = {}
         self._elements: dict[Leaf, tuple[Flags, Elements]] = {}
@@ -194,11 +195,11 @@ class Opening:
 
     def view(self) -> View:
         """What every node of a gauge comes to with live values, and closed positions as received."""
-        return View(self._live_elements, self._came)
+        return View(self._live_elements, self.came)
 
     def _live_elements(self, leaf: Leaf) -> Elements:
         if leaf.path not in self.domains:
-            return self._came.of(leaf)
+            return self.came.of(leaf)
         live = self.live[leaf.path]
         known = self._elements.get(leaf)
         if known is None or known[0] is not live:
@@ -206,16 +207,11 @@ class Opening:
             known = self._elements[leaf] = live, tuple(dict.fromkeys(seen[v] for v in np.flatnonzero(live).tolist()))
         return known[1]
 
-    @property
-    def came(self) -> View:
-        """The vehicle as it was received."""
-        return self._came
-
     def before(self, gauge: Gauge) -> Reading:
         """What a gauge showed when the vehicle was received."""
         known = self._before.get(gauge.id)
         if known is None:
-            known = self._before[gauge.id] = self._came.reading(gauge)
+            known = self._before[gauge.id] = self.came.reading(gauge)
         return known
 
     def _endangered(self) -> set[str]:

@@ -126,7 +126,7 @@ def _dimension(r: Reader, node: Node) -> Dimension:
     return Dimension(
         **r.named(node),
         feature_kind=r.id(node, "ofFeatureKind"),
-        datatype=Datatype(r.text(node, "datatype")),
+        datatype=r.choice(node, "datatype", Datatype),
         unit=unit[0] if unit else None,
         how_to_measure=r.text(node, "howToMeasure"),
         many=r.flag(node, "takesMany"),
@@ -176,7 +176,7 @@ def _kinds(r: Reader) -> dict[str, Kind]:
 def _function(r: Reader, node: Node) -> Function:
     return Function(
         **r.named(node),
-        scope=Scope(r.id(node, "hasScope")),
+        scope=r.choice(node, "hasScope", Scope),
         says=r.text(node, "says"),
         says_lost=r.text(node, "saysLost"),
         says_gained=r.text(node, "saysGained"),
@@ -196,7 +196,7 @@ def _role(r: Reader, node: Node) -> Role:
     )
 
 
-def _criterion(r: Reader, node: Node, critical: bool = False, severity: str | None = None) -> Criterion:
+def _criterion(r: Reader, node: Node, critical: bool = False, severity: Severity | None = None) -> Criterion:
     constants = r.literals(node, "constant")
     constant: Decimal | str | None = None
     if constants:
@@ -210,7 +210,7 @@ def _criterion(r: Reader, node: Node, critical: bool = False, severity: str | No
     return Criterion(
         id=identifier(node.value),
         left=r.id(node, "leftDimension"),
-        comparator=Comparator(r.id(node, "comparesBy")),
+        comparator=r.choice(node, "comparesBy", Comparator),
         right=right,
         right_high=r.maybe_id(node, "rightDimensionHigh"),
         right_factor=r.maybe_number(node, "rightFactor") or Decimal(1),
@@ -220,7 +220,7 @@ def _criterion(r: Reader, node: Node, critical: bool = False, severity: str | No
         says_clash=r.text(node, "saysClash"),
         says_fit=r.maybe_text(node, "saysFit"),
         safety_critical=critical,
-        severity=Severity(r.maybe_id(node, "severity") or severity or unsaid),
+        severity=r.maybe_choice(node, "severity", Severity) or severity or unsaid,
         remedies=r.ids(node, "hasRemedy"),
         evidence=r.ids(node, "hasEvidence"),
     )
@@ -232,7 +232,7 @@ def _joint_kind(r: Reader, node: Node, roles: dict[str, Role]) -> JointKind:
         if name not in roles:
             raise BrokenOntology(f"{node} names cp:{name}, which is no role")
     critical = r.flag(node, "isSafetyCritical")
-    severity = r.maybe_id(node, "severity")
+    severity = r.maybe_choice(node, "severity", Severity)
     criteria = tuple(_criterion(r, c, critical, severity) for c in r.facts.all(node, DEF + "hasCriterion"))
     if not criteria:
         raise BrokenOntology(f"{node} has no cp:hasCriterion; a joint kind needs at least one")
@@ -244,7 +244,7 @@ def _joint_kind(r: Reader, node: Node, roles: dict[str, Role]) -> JointKind:
         right_kind=r.maybe_id(node, "rightKind") or roles[right_role].kind,
         left_feature=r.id(node, "leftFeature"),
         right_feature=r.id(node, "rightFeature"),
-        scope=Scope(r.id(node, "hasScope")),
+        scope=r.choice(node, "hasScope", Scope),
         only_at=r.maybe_id(node, "onlyAt"),
         only_on=r.maybe_id(node, "onlyOn"),
         criteria=tuple(sorted(criteria, key=lambda c: c.id)),
@@ -260,11 +260,11 @@ def _need(r: Reader, node: Node) -> Need:
         when_fresh=r.flag(node, "whenFresh"),
         then_role=r.id(node, "thenRole"),
         then=None if r.flag(node, "thenEmpty") else read_condition(r, node, "then", "Part"),
-        scope=Scope(r.id(node, "hasScope")),
+        scope=r.choice(node, "hasScope", Scope),
         only_at=r.maybe_id(node, "onlyAt"),
         only_on=r.maybe_id(node, "onlyOn"),
         says=r.text(node, "says"),
-        severity=Severity(r.id(node, "severity")),
+        severity=r.choice(node, "severity", Severity),
         evidence=r.ids(node, "hasEvidence"),
     )
 
@@ -280,11 +280,11 @@ def _renewal(r: Reader, node: Node, roles: dict[str, Role]) -> Renewal:
         when_kind=r.maybe_id(node, "whenKind") or roles[when_role].kind,
         then_role=then_role,
         then_kind=r.maybe_id(node, "thenKind") or roles[then_role].kind,
-        scope=Scope(r.id(node, "hasScope")),
+        scope=r.choice(node, "hasScope", Scope),
         only_at=r.maybe_id(node, "onlyAt"),
         only_on=r.maybe_id(node, "onlyOn"),
         says=r.text(node, "says"),
-        severity=Severity(r.id(node, "severity")),
+        severity=r.choice(node, "severity", Severity),
         evidence=r.ids(node, "hasEvidence"),
     )
 
@@ -297,7 +297,7 @@ def _resource(r: Reader, node: Node) -> Resource:
         supply_feature=r.id(node, "supplyFeature"),
         supply_dimension=r.id(node, "supplyDimension"),
         says=r.text(node, "says"),
-        severity=Severity(r.id(node, "severity")),
+        severity=r.choice(node, "severity", Severity),
         evidence=r.ids(node, "hasEvidence"),
     )
 
@@ -315,7 +315,7 @@ def _remedy(r: Reader, node: Node) -> Remedy:
         adapter_right_feature=r.maybe_id(node, "adapterRightFeature"),
         adapter_left_criterion=faces["Left"],
         adapter_right_criterion=faces["Right"],
-        works_on=Hand(r.maybe_id(node, "worksOn") or Hand.LEFT),
+        works_on=r.maybe_choice(node, "worksOn", Hand) or Hand.LEFT,
         at_role=r.maybe_id(node, "worksAtRole"),
         lower=r.maybe_number(node, "remedyLower"),
         upper=r.maybe_number(node, "remedyUpper"),

@@ -33,9 +33,9 @@ def read_figure_need(r: Reader, node: Node) -> FigureNeed:
         upper=r.maybe_number(node, "whenUpper"),
         then_role=r.id(node, "thenRole"),
         then=None if r.flag(node, "thenEmpty") else read_condition(r, node, "then", "Part"),
-        scope=Scope(r.id(node, "hasScope")),
+        scope=r.choice(node, "hasScope", Scope),
         says=r.text(node, "says"),
-        severity=Severity(r.id(node, "severity")),
+        severity=r.choice(node, "severity", Severity),
         evidence=r.ids(node, "hasEvidence"),
     )
     if need.lower is None and need.upper is None:

@@ -21,7 +21,7 @@ from crosspin.model.figure import (
     Worked,
 )
 from crosspin.model.reader import BrokenOntology, Reader
-from crosspin.model.schema import Datatype, Dimension, Model
+from crosspin.model.schema import Datatype, Dimension, Model, Severity
 from crosspin.model.terms import DEF, UNIT, identifier
 from crosspin.store.graph import Term as Node
 
@@ -91,7 +91,7 @@ def _figure(r: Reader, node: Node) -> Figure:
 
 def _limits(r: Reader, node: Node) -> tuple[Limit, ...]:
     """The limits, named as the completion rules name the criteria that they are."""
-    severe = any(r.flag(severity, "holdsPlans") for severity in r.facts.all(node, DEF + "severity"))
+    severity = r.maybe_choice(node, "severity", Severity)
     found = []
     for sense, word in ((Sense.LEAST, "atLeast"), (Sense.MOST, "atMost")):
         for n in r.facts.all(node, DEF + word):
@@ -104,7 +104,7 @@ def _limits(r: Reader, node: Node) -> tuple[Limit, ...]:
                     factor=r.maybe_number(n, "timesFactor") or Decimal(1),
                     says=r.text(n, "says"),
                     phase=phase,
-                    decides=severe and phase is None,
+                    decides=severity is not None and severity.constrains and phase is None,
                     remedies=r.ids(n, "hasRemedy"),
                 )
             )
@@ -134,7 +134,7 @@ def _source(r: Reader, node: Node) -> Source:
         figures=r.ids(node, "readsFigure"),
         only_at=r.maybe_id(node, "onlyAt"),
         only_on=r.maybe_id(node, "onlyOn"),
-        gathers=Gathering(r.maybe_id(node, "gathers") or "alike"),
+        gathers=r.maybe_choice(node, "gathers", Gathering) or Gathering.ALIKE,
         as_received=r.flag(node, "asReceived"),
         in_state=r.maybe_id(node, "readInState"),
         where_none=r.maybe_number(node, "whereNone"),

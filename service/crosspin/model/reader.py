@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from decimal import Decimal
+from enum import StrEnum
 from typing import TypeVar
 
 from pyoxigraph import BlankNode, Literal, NamedNode
@@ -17,6 +18,7 @@ RDFS = "http://www.w3.org/2000/01/rdf-schema#"
 SKOS = "http://www.w3.org/2004/02/skos/core#"
 
 Named = TypeVar("Named", bound=Term | JointKind)
+Choice = TypeVar("Choice", bound=StrEnum)
 
 
 class BrokenOntology(ValueError):
@@ -47,6 +49,24 @@ class Reader:
         value = self.maybe_id(node, name)
         if value is None:
             raise BrokenOntology(f"{node} has no cp:{name}; add it")
+        return value
+
+    def maybe_choice(self, node: Node, name: str, among: type[Choice]) -> Choice | None:
+        """Which of a few a property names, None without one; raises BrokenOntology where it names something else."""
+        value = self.maybe_id(node, name)
+        if value is None:
+            return None
+        try:
+            return among(value)
+        except ValueError:
+            known = ", ".join(among)
+            raise BrokenOntology(f"{node} has cp:{name} {value}, which is none; known: {known}") from None
+
+    def choice(self, node: Node, name: str, among: type[Choice]) -> Choice:
+        """Which of a few a property names; raises BrokenOntology where it names nothing, or something else."""
+        value = self.maybe_choice(node, name, among)
+        if value is None:
+            raise BrokenOntology(f"{node} has no cp:{name}; add one of: {', '.join(among)}")
         return value
 
     def literals(self, node: Node, name: str) -> list[Literal]:

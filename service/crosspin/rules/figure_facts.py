@@ -33,15 +33,15 @@ def figure_facts(
     yield from _amount(node, "comesTo", figure, result.value)
     yield from _amount(node, "cameTo", figure, before.value if before is not None else None)
     waits = {gap.path for found in result.inputs.values() for gap in found.gaps}
-    for place_, limit in enumerate(figure.limits):
-        bound = result.limits[place_]
+    bounds_before = before.limits if before is not None else (None,) * len(figure.limits)
+    for limit, bound, bound_before in zip(figure.limits, result.limits, bounds_before, strict=True):
         if not limit.decides or bound is None or not moved:
             continue
         yield Triple(node, cp("facesLimit"), cp(limit.id))
         if not limit.source.constants:  # a constant is the criterion's own, so that the rules judge by it
             yield from _amount(node, _NOW[limit.sense], figure, _value(bound))
         waits.update(gap.path for gap in bound.gaps)
-        yield from _amount(node, _BEFORE[limit.sense], figure, _value(before.limits[place_]) if before else None)
+        yield from _amount(node, _BEFORE[limit.sense], figure, _value(bound_before))
     if before is not None and before.value is None:
         yield Triple(node, cp("wasUnknown"), _TRUE)
     if before is not None and _was_open(figure, before):

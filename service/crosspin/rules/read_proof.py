@@ -157,9 +157,10 @@ def read_proof(
     remedies = {found.iri(node, "byRemedy") for node in found.members("Mending")}
     outcomes = [node for node in found.members("Outcome") if found.iri(node, "ofRule") not in remedies]
     mended = [node for node in found.members("Outcome") if found.iri(node, "ofRule") in remedies]
+    findings = _findings(found)
     return Proof(
-        joints=_joints(found, known),
-        figures=_figures(found),
+        joints=_joints(found, known, findings),
+        figures=_figures(found, findings),
         needs={need.pairing: need for need in sorted(needs, key=lambda n: n.pairing)},
         resources={resource.resource: resource for resource in sorted(resources, key=lambda r: r.resource)},
         outcomes=tuple(
@@ -217,8 +218,7 @@ def _findings(found: Conclusions) -> dict[str, list[ProvedFinding]]:
     return findings
 
 
-def _figures(found: Conclusions) -> dict[str, ProvedFigure]:
-    findings = _findings(found)
+def _figures(found: Conclusions, findings: Mapping[str, list[ProvedFinding]]) -> dict[str, ProvedFigure]:
     figures = {}
     for contact in found.members("Contact"):
         if not found.objects(contact, "ofFigureValue"):
@@ -236,8 +236,9 @@ def _figures(found: Conclusions) -> dict[str, ProvedFigure]:
     return dict(sorted(figures.items()))
 
 
-def _joints(found: Conclusions, known: Mapping[str, ProvedJoint]) -> dict[str, ProvedJoint]:
-    findings = _findings(found)
+def _joints(
+    found: Conclusions, known: Mapping[str, ProvedJoint], findings: Mapping[str, list[ProvedFinding]]
+) -> dict[str, ProvedJoint]:
     joints = dict(known)
     for contact in found.members("Contact"):
         if not found.objects(contact, "ofJoint"):
