@@ -5,9 +5,11 @@ from typing import Any
 
 import pytest
 
+from crosspin.catalog.snapshot import in_memory
 from crosspin.knockon.ask import Ask, AskError
 from crosspin.knockon.proposal import Cause, Choice, Conflict, Cost, Proposal, State
 from crosspin.knockon.search import Searcher
+from crosspin.model.schema import Function, Scope
 from search.small import small_catalog, small_model, with_vehicle
 
 
@@ -51,6 +53,21 @@ def test_what_is_there_already_is_not_bought_again() -> None:
     found = asked(fit=[{"at": "*/shaft", "part": "shaft-27"}])
     assert set(found.choices.values()) >= {Choice(State.RECEIVED, "shaft-27")}
     assert found.cost == Cost(0, 0, 0, 0, Decimal("0.00"))
+
+
+def test_a_function_that_nothing_on_sale_gives_counts_as_lost() -> None:
+    locks = Function(
+        id="locks", label="locks", definition=".", scope=Scope.WHOLE_VEHICLE, says="{part}", says_lost="{place}",
+        says_gained="{place}",
+    )  # fmt: skip
+    model = small_model().model_copy(update={"functions": {"locks": locks}})
+    catalog = small_catalog()
+    giver = catalog.parts["carrier-old"].model_copy(update={"functions": ("locks",)})
+    parts = {**{name: catalog.parts[name] for name in catalog.parts}, giver.id: giver}
+    given = in_memory(parts.values(), catalog.specs.values(), catalog.kits.values(), catalog.vehicles.values())
+    found = Searcher(model, given).propose(ask_of(fit=[{"at": "carrier", "part": "carrier-27"}]))
+    assert isinstance(found, Proposal)
+    assert found.cost == Cost(0, 1, 0, 0, Decimal("300.00"))
 
 
 def test_a_load_needs_a_larger_box() -> None:

@@ -6,12 +6,11 @@ programme is solved by OR-Tools CP-SAT.
 
 from hypothesis import assume, given, settings
 
-from crosspin.knockon.proposal import Conflict, Proposal
-from search.answers import answer, catalog_json, held, plan, plan_of, rank
+from search.answers import answer, catalog_json, plan_of
 from search.figure_reference import FigureReference
 from search.figure_worlds import figure_worlds
+from search.judging import SLOW, assert_alternatives, assert_optimum, assert_preferred
 from search.worlds import World
-from test_search_optimum import BRUTE_LIMIT, SLOW
 
 MOST_COMBINATIONS = 2_000
 
@@ -36,46 +35,18 @@ def reference(world: World) -> FigureReference:
 @given(figure_worlds())
 def test_cost_with_figures_is_the_optimum(world: World) -> None:
     ref = reference(world)
-    found = answer(world)
-    best = ref.solve()
-    if best is None:
-        assert isinstance(found, Conflict)
-    else:
-        assert isinstance(found, Proposal)
-        assert rank(found.cost) == best
+    assert_optimum(ref, answer(world))
 
 
 @settings(max_examples=120, deadline=None, suppress_health_check=SLOW)
 @given(figure_worlds(most_roles=4, most_parts=3))
 def test_plan_with_figures_is_the_preferred_one_of_all_that_are_best(world: World) -> None:
     ref = reference(world)
-    found = answer(world)
-    size = 1
-    for domain in ref.domains(ref.every_wish()).values():
-        size *= len(domain)
-    assume(size <= BRUTE_LIMIT)
-    plans = list(ref.enumerate_plans(ref.every_wish()))
-    if not plans:
-        assert isinstance(found, Conflict)
-        return
-    assert isinstance(found, Proposal)
-    best = min(cost for _, cost in plans)
-    equal = [candidate for candidate, cost in plans if cost == best]
-    assert rank(found.cost) == best
-    assert plan(ref, found) == min(equal, key=ref.preference)
+    assert_preferred(ref, answer(world))
 
 
 @settings(max_examples=80, deadline=None, suppress_health_check=SLOW)
 @given(figure_worlds(most_roles=5, most_parts=4))
 def test_every_alternative_with_figures_costs_what_the_whole_plan_costs_with_it(world: World) -> None:
     ref = reference(world)
-    found = plan_of(world)
-    domains = ref.domains(ref.every_wish())
-    for path, alternatives in found.alternatives.items():
-        told = {held(ref, path, a.choice): rank(a.cost) for a in alternatives}
-        expected = {}
-        for option in domains[path]:
-            best = ref.solve(force={path: option})
-            if best is not None and option != held(ref, path, found.choices[path]):
-                expected[option] = best
-        assert told == expected
+    assert_alternatives(ref, plan_of(world))

@@ -113,7 +113,7 @@ class Figures:
     def gaps(self, name: str) -> tuple[Gap, ...]:
         """The readings that a figure, by its name and place, waits for."""
         result = self.after.result(*self._received.reach.named(name))
-        return () if result is None else tuple(gap for found in result.inputs.values() for gap in found.gaps)
+        return () if result is None else result.input_gaps
 
     def brought(self) -> tuple[Brought, ...]:
         """What the figures bring that a change takes beyond their limits, at the positions that were changed."""

@@ -51,7 +51,8 @@ def kept_by(plan: Plan, other: Plan, relaxed: Sequence[str], positions: Sequence
     parts = tuple(part for part in (standing.get(path) for path in positions) if part is not None)
     by = " and ".join(dict.fromkeys(part.label for part in parts)) or "another part"
     cost = f"{abs(more):,.2f} {plan.totals.currency} {'less' if more < 0 else 'more'}"
-    said = f"To keep it costs {cost} for the whole plan, with {by}: drop {', '.join(relaxed)} as it was asked."
+    asked = ", ".join(relaxed)
+    said = f"To keep it, have {by} instead of what was asked ({asked}): the whole plan then costs {cost}."
     return Keeping(more_money=more, relaxed=tuple(relaxed), parts=parts, sentence=said)
 
 

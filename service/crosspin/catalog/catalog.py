@@ -117,6 +117,7 @@ class Catalog:
         )
         self._classes: dict[str, tuple[PartClass, ...]] = {}
         self._seen: dict[str, dict[str, list[str]]] = {}
+        self._given: dict[str, frozenset[str]] = {}
         self._stamps: dict[str, int] = {}
         self._offers = lru_cache(maxsize=MOST_KEPT)(self._fetch_offers)
 
@@ -134,6 +135,7 @@ class Catalog:
             same = {kind for kind, stamp in catalog._stamps.items() if stamps.get(kind) == stamp}
             catalog._classes = {kind: found for kind, found in before._classes.items() if kind in same}
             catalog._seen = {kind: found for kind, found in before._seen.items() if kind in same}
+            catalog._given = {kind: found for kind, found in before._given.items() if kind in same}
         return catalog
 
     @property
@@ -203,6 +205,16 @@ class Catalog:
         for below in model.kinds_below[kind]:
             found.update(self._seen_of(below).get(feature, ()))
         return sorted(found)
+
+    def given(self, model: Model, kind: str) -> frozenset[str]:
+        """The functions that parts of this kind, or a kind below it, give by themselves, whatever their kinds give."""
+        return frozenset(function for below in model.kinds_below[kind] for function in self._given_of(below))
+
+    def _given_of(self, kind: str) -> frozenset[str]:
+        if kind not in self._given:
+            rows = self._base.execute("SELECT DISTINCT gives FROM class WHERE kind = ?", (kind,))
+            self._given[kind] = frozenset(function for (gives,) in rows for function in json.loads(gives))
+        return self._given[kind]
 
     def _seen_of(self, kind: str) -> dict[str, list[str]]:
         """The specs that parts of just this kind have, by feature."""

@@ -220,7 +220,7 @@ class Compiled:
         self.positions = {p.path: p for p in sorted(layout.positions, key=lambda p: p.path)}
         self._classes = classes_of(model, catalog, layout)
         self.reach = Reach(model, layout)
-        self.gives = {role: givers(model, role, classes) for role, classes in self._classes.items()}
+        self.gives = {role: givers(model, catalog, role) for role in self._classes}
         self.function_facets = {
             name: Facet(f"{name}/gives", partial(_gives, model, name), 2) for name in sorted(model.functions)
         }

@@ -135,9 +135,9 @@ class Posted:
             for value in range(self.network.sizes[place]):
                 if len(best) > place and best[place] == value:
                     break  # the best assignment that is known has it anyway
-                found = self._with(place, value, top)
+                found = self._cheaper(top, (place, value))
                 if found is not None:
-                    best = found
+                    best = [int(one) for one in found[0]]
                     break
             else:
                 raise AssertionError(f"no assignment costs less than {top}, and one was known")
@@ -146,23 +146,25 @@ class Posted:
             problem.Assign(place, value)
         return chosen
 
-    def _with(self, place: int, value: int, top: float) -> list[int] | None:
-        """An assignment that costs less than `top`, with one more variable held at a value."""
+    def _cheaper(self, top: float, held: tuple[int, int] | None = None) -> tuple[Sequence[int], float] | None:
+        """The best assignment that costs less than `top`, and its cost, at the state that toulbar2 is in and with one
+        more variable held at a value; None where there is none.  Raises SearchLimit."""
         problem = self._problem
         depth = problem.Depth()
         problem.Store()
         try:
             problem.SetUB(top)
-            problem.Assign(place, value)
+            if held is not None:
+                problem.Assign(*held)
             found = problem.SolveNext(initHeuristics=False)
         except problem.Contradiction:
             problem.ClearPropagationQueues()
             found = None
         problem.Restore(depth)
         if problem.Limit is not None:
-            about = "wrong turns in the search for the plan that is preferred"
+            about = "wrong turns in the search for a plan"
             raise SearchLimit("BACKTRACK_LIMIT", BACKTRACK_LIMIT + 1, BACKTRACK_LIMIT, about)
-        return None if found is None else [int(one) for one in found[0]]
+        return None if found is None else (found[0], found[1])
 
     def _cost(self, held: tuple[int, int] | None) -> int:
         found = self._found(held) if self._is_possible else None
@@ -200,20 +202,8 @@ class Posted:
 
     def _above(self, bound: int, top: int) -> int | None:
         """The least cost below `top` at the state that toulbar2 is in, where its bound is known."""
-        problem = self._problem
-        depth = problem.Depth()
         for slack in self._slacks:
-            problem.Store()
-            try:
-                problem.SetUB(float(min(bound + slack + 1, top)))
-                found = problem.SolveNext(initHeuristics=False)
-            except problem.Contradiction:
-                problem.ClearPropagationQueues()
-                found = None
-            problem.Restore(depth)
-            if problem.Limit is not None:
-                about = "wrong turns in the search for a plan"
-                raise SearchLimit("BACKTRACK_LIMIT", BACKTRACK_LIMIT + 1, BACKTRACK_LIMIT, about)
+            found = self._cheaper(float(min(bound + slack + 1, top)))
             if found is not None:
                 return int(found[1])
             if bound + slack + 1 >= top:

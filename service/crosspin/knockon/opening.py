@@ -24,9 +24,9 @@ import numpy.typing as npt
 from crosspin.knockon.compiled import Codes, Compiled, Link
 from crosspin.knockon.domain import Domain, Domains, Force, link_costs
 from crosspin.knockon.figure_nodes import Elements, Leaf
-from crosspin.knockon.functions import Stakes
 from crosspin.knockon.gauge import Gauge, Reading, View, as_it_came
 from crosspin.knockon.limits import INFINITE, SearchLimit
+from crosspin.knockon.stakes import Stakes
 from crosspin.knockon.tally import Adds, Share, Tally
 from crosspin.knockon.wishes import Question
 

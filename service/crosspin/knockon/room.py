@@ -9,7 +9,7 @@ from crosspin.catalog.amounts import MOST_DECIMALS
 from crosspin.catalog.catalog import Catalog, PartClass
 from crosspin.catalog.usable import Unusable, dear_parts, finest_readings, price_decimals
 from crosspin.figures.exact import spell
-from crosspin.knockon.functions import givers, most_lost
+from crosspin.knockon.functions import most_lost
 from crosspin.knockon.limits import COST_BITS, SearchLimit
 from crosspin.knockon.mating import dearest_repairs, operation_money
 from crosspin.knockon.tally import Tally
@@ -36,10 +36,10 @@ def weigh(model: Model, catalog: Catalog, layout: Layout, classes: Classes) -> W
     decimals = max(MINOR_UNIT, decimals_of(work))
     money = _dearest_plan(model, catalog, layout, classes)
     try:
-        return _weights(model, layout, classes, decimals, money)
+        return _weights(model, catalog, layout, decimals, money)
     except SearchLimit:
         coarser = max(decimals_of(work, _COARSEST), price_decimals(catalog))
-        return _weights(model, layout, classes, coarser, money)
+        return _weights(model, catalog, layout, coarser, money)
 
 
 def unusable(model: Model, catalog: Catalog) -> tuple[Unusable, ...]:
@@ -77,7 +77,7 @@ def _too_fine(model: Model, catalog: Catalog, resource: Resource) -> list[Unusab
     ]
 
 
-def _weights(model: Model, layout: Layout, classes: Classes, decimals: int, money: Decimal) -> Weights:
+def _weights(model: Model, catalog: Catalog, layout: Layout, decimals: int, money: Decimal) -> Weights:
     rules: dict[str, Need | Renewal] = {**model.needs, **model.renewals}
     limited = _limited(model, layout)
     held_to = [
@@ -91,7 +91,7 @@ def _weights(model: Model, layout: Layout, classes: Classes, decimals: int, mone
         money=whole(money, decimals),
         unknown=len(held_to) + sum(number for _, number in limited),
         extra=len(layout.positions),
-        lost=most_lost(model, layout.positions, {role: givers(model, role, found) for role, found in classes.items()}),
+        lost=most_lost(model, catalog, layout.positions),
         unsafe=_most_unsafe(model, layout),
     )
 
@@ -166,13 +166,13 @@ def _too_dear(model: Model, catalog: Catalog, layout: Layout, limit: SearchLimit
 def _always_fits(model: Model, catalog: Catalog, layout: Layout) -> Decimal:
     """The price that every part may have at once, whatever decimals it has; negative where work alone is too much."""
     decimals = max(MINOR_UNIT, decimals_of(_work(model)))
-    least = _weights(model, layout, classes_of(model, catalog, layout), decimals, Decimal(0))
+    least = _weights(model, catalog, layout, decimals, Decimal(0))
     room = (1 << COST_BITS) // (least.unsafe * (_most_unsafe(model, layout) + 1))
     money = Decimal((1 << room.bit_length() - 1) - 1).scaleb(-decimals)
     adapters = sum(
         any(model.remedies[name].adapter_kind is not None for name in criterion.remedies)
         for joint in layout.joints
-        for criterion in model.joint_kinds[joint.joint_kind].criteria
+        for criterion in model.joint_kinds[joint.joint_kind].constraining
     )
     share = (money - _repairs(model, layout, {})) / (len(layout.positions) + adapters)
     return share.quantize(Decimal(1).scaleb(-MINOR_UNIT), ROUND_FLOOR)

@@ -32,7 +32,7 @@ def figure_facts(
         yield Triple(node, cp("onSide"), cp(place.side))
     yield from _amount(node, "comesTo", figure, result.value)
     yield from _amount(node, "cameTo", figure, before.value if before is not None else None)
-    waits = {gap.path for found in result.inputs.values() for gap in found.gaps}
+    waits = {gap.path for gap in result.input_gaps}
     bounds_before = before.limits if before is not None else (None,) * len(figure.limits)
     for limit, bound, bound_before in zip(figure.limits, result.limits, bounds_before, strict=True):
         if not limit.decides or bound is None or not moved:

@@ -10,7 +10,7 @@ from crosspin.figures.exact import canonical
 from crosspin.model.records import DECIMAL, INTEGER, TYPE
 from crosspin.model.schema import Hand, Value, Verdict
 from crosspin.model.terms import DEF, identifier
-from crosspin.rules.plan_nodes import PLAN
+from crosspin.rules.plan_nodes import FIGURE, NEED, PLACEMENT, VACANCY
 from crosspin.rules.proof import (
     MendingWork,
     Outcome,
@@ -22,11 +22,6 @@ from crosspin.rules.proof import (
     ProvedNeed,
     ProvedResource,
 )
-
-_PLACEMENT = f"{PLAN.value}/at/"
-_FIGURE = f"{PLAN.value}/figure/"
-_NEED = f"{PLAN.value}/need/"
-_VACANCY = f"{PLAN.value}/vacancy/"
 
 
 class Conclusions:
@@ -95,14 +90,14 @@ class Conclusions:
     def at(self, subject: str) -> str:
         """The path of the placement, or of the vacancy, that the subject starts from."""
         if self.flag(subject, "fromVacancy"):
-            return self.iri(subject, "fromVacancy").removeprefix(_VACANCY)
-        return self.iri(subject, "fromPlacement").removeprefix(_PLACEMENT)
+            return self.iri(subject, "fromVacancy").removeprefix(VACANCY)
+        return self.iri(subject, "fromPlacement").removeprefix(PLACEMENT)
 
     def where_mended(self, mending: str) -> str:
         """The joint, or the figure and its place, that a mending is about."""
         if self.objects(mending, "ofJoint"):
             return self.place(mending, "ofJoint")
-        return self.iri(mending, "ofFigureValue").removeprefix(_FIGURE)
+        return self.iri(mending, "ofFigureValue").removeprefix(FIGURE)
 
     def flag(self, subject: str, name: str) -> bool:
         """Whether a property that is only ever true is there."""
@@ -224,7 +219,7 @@ def _figures(found: Conclusions, findings: Mapping[str, list[ProvedFinding]]) ->
         if not found.objects(contact, "ofFigureValue"):
             continue
         value = found.iri(contact, "ofFigureValue")
-        name = value.removeprefix(_FIGURE)
+        name = value.removeprefix(FIGURE)
         figures[name] = ProvedFigure(
             figure=name,
             verdict=found.verdict(contact),
@@ -279,9 +274,9 @@ def _functions(found: Conclusions, name: str, word: str) -> tuple[ProvedFunction
 
 
 def _need(found: Conclusions, node: str) -> ProvedNeed:
-    figure = found.iri(node, "fromFigure").removeprefix(_FIGURE) if found.flag(node, "fromFigure") else None
+    figure = found.iri(node, "fromFigure").removeprefix(FIGURE) if found.flag(node, "fromFigure") else None
     return ProvedNeed(
-        pairing=found.place(node, "ofPairing") if figure is None else node.removeprefix(_NEED),
+        pairing=found.place(node, "ofPairing") if figure is None else node.removeprefix(NEED),
         rule=found.term(node, "ofRule"),
         source=found.at(node) if figure is None else None,
         figure=figure,

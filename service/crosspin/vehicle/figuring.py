@@ -51,6 +51,11 @@ class Result:
         yield from (limit for limit in self.limits if limit is not None)
 
     @property
+    def input_gaps(self) -> tuple[Gap, ...]:
+        """Every reading that the figure waits for, its limits apart."""
+        return tuple(gap for found in self.inputs.values() for gap in found.gaps)
+
+    @property
     def paths(self) -> frozenset[str]:
         """Every position that the figure or its limits rest on."""
         return frozenset(path for found in self.rests_on() for path in found.paths)
@@ -204,8 +209,7 @@ class Figuring:
 def _taken_on(values: tuple[Value, ...], result: Result) -> Found:
     """A figure as an input of another: its own limits do not bear on that."""
     paths = {path for found in result.inputs.values() for path in found.paths}
-    gaps = tuple(gap for found in result.inputs.values() for gap in found.gaps)
-    return Found(values, tuple(sorted(paths)), gaps, result.why_not)
+    return Found(values, tuple(sorted(paths)), result.input_gaps, result.why_not)
 
 
 def calculate(formula: str, values: Mapping[str, Value]) -> tuple[Decimal | None, str]:
