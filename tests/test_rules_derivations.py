@@ -58,14 +58,18 @@ def test_every_conclusion_of_the_proof_is_traced() -> None:
         if j.judged
         for f in j.findings
     }
+    for name, figure in proved.figures.items():
+        findings |= {(f.criterion, name.partition("/")[2], str(f.verdict)) for f in figure.findings}
     assert told[Sort.FINDING] == findings
+    figures = {(*name.partition("/")[::2], str(figure.verdict)) for name, figure in proved.figures.items()}
+    assert told[Sort.FIGURE] == figures
     needs = {(need.rule, need.position, str(need.verdict)) for need in proved.needs.values()}
     assert told[Sort.NEED] == needs
     brought = {(o.consequence, o.position, o.brings) for o in proved.outcomes}
     brought |= {(w.remedy, w.position, w.operation) for w in proved.mended}
     assert told[Sort.OPERATION] | told[Sort.CHECK] | told[Sort.CAUTION] == brought
     assert told[Sort.RESOURCE] == {(r.resource, "", str(r.verdict)) for r in proved.resources.values()}
-    assert min(map(len, (findings, needs, brought))) > 50
+    assert min(map(len, (findings, needs, brought))) > 50 and figures
 
 
 def test_every_step_of_the_plan_that_is_told_has_a_derivation() -> None:

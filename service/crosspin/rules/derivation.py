@@ -10,7 +10,7 @@ from pyoxigraph import Literal, NamedNode, Triple
 from crosspin.model.base import Frozen, Term
 from crosspin.model.schema import Model
 from crosspin.model.terms import ID, identifier
-from crosspin.rules.plan_nodes import PLAN
+from crosspin.rules.plan_nodes import FIGURE, PLACEMENT, VACANCY
 from crosspin.rules.trace import Node, Trace
 
 XSD = "http://www.w3.org/2001/XMLSchema#"
@@ -21,6 +21,7 @@ class Sort(StrEnum):
     """What a conclusion is."""
 
     JOINT = "joint"
+    FIGURE = "figure"
     FINDING = "finding"
     NEED = "need"
     RESOURCE = "resource"
@@ -86,7 +87,7 @@ class Deriver:
     @property
     def _tables(self) -> tuple[Mapping[str, Term], ...]:
         m = self.model
-        return m.joint_kinds, m.needs, m.figure_needs, m.renewals, m.consequences, m.resources, m.rules
+        return m.joint_kinds, m.figures, m.needs, m.figure_needs, m.renewals, m.consequences, m.resources, m.rules
 
     def derive(self, vehicle: str, about: str | None) -> Derivations:
         """The conclusions whose rule or place is `about`, or that say this, or all; and the facts on the way to
@@ -164,6 +165,9 @@ class Deriver:
             elif name == "hasVerdict" and about.has(subject, "ofJoint"):
                 kind = about.term(subject, "ofJointKind")
                 line = self._line(Sort.JOINT, kind, _joint(about.one(subject, "ofJoint")), triple)
+            elif name == "hasVerdict" and about.has(subject, "ofFigureValue"):
+                figure, at = _figure(about.one(subject, "ofFigureValue"))
+                line = self._line(Sort.FIGURE, figure, at, triple)
             elif name == "hasVerdict" and (about.has(subject, "ofPairing") or about.has(subject, "fromFigure")):
                 line = self._line(
                     Sort.NEED, about.term(subject, "ofRule"), _place(about.one(subject, "onPosition")), triple
@@ -171,21 +175,29 @@ class Deriver:
             elif name == "hasVerdict" and about.has(subject, "ofRule"):
                 line = self._line(Sort.RESOURCE, about.term(subject, "ofRule"), "", triple)
             elif name in ("brings", "bringsCaution") and about.has(subject, "fromPlacement"):
-                at = _iri(about.one(subject, "fromPlacement")).removeprefix(f"{PLAN.value}/at/")
+                at = _iri(about.one(subject, "fromPlacement")).removeprefix(PLACEMENT)
                 line = self._line(self._sort(triple.object), about.term(subject, "ofRule"), at, triple)
             elif name in ("brings", "bringsCaution") and about.has(subject, "fromVacancy"):
-                at = _iri(about.one(subject, "fromVacancy")).removeprefix(f"{PLAN.value}/vacancy/")
+                at = _iri(about.one(subject, "fromVacancy")).removeprefix(VACANCY)
                 line = self._line(self._sort(triple.object), about.term(subject, "ofRule"), at, triple)
             if line is not None:
                 yield line, triple
 
     def _finding(self, about: "_Facts", triple: Triple) -> ConclusionLine:
-        """A finding on a joint of the layout, or on a contact that an adapter makes, which has no place there."""
+        """A finding on a joint of the layout, on a figure at its place, or on a contact that an adapter makes, which
+        has no place there."""
         contact = about.one(triple.subject, "onContact")
         rule = about.term(triple.subject, "byCriterion")
-        at = _joint(about.one(contact, "ofJoint")) if about.has(contact, "ofJoint") else ""
-        kinds = (about.term(contact, "ofJointKind"),) if about.has(contact, "ofJointKind") else ()
-        return self._line(Sort.FINDING, rule, at, triple, *kinds)
+        judged: tuple[str, ...] = ()
+        at = ""
+        if about.has(contact, "ofJoint"):
+            at = _joint(about.one(contact, "ofJoint"))
+        if about.has(contact, "ofJointKind"):
+            judged = (about.term(contact, "ofJointKind"),)
+        elif about.has(contact, "ofFigureValue"):
+            figure, at = _figure(about.one(contact, "ofFigureValue"))
+            judged = (figure,)
+        return self._line(Sort.FINDING, rule, at, triple, *judged)
 
     def _line(self, sort: Sort, rule: str, at: str, triple: Triple, *more: str) -> ConclusionLine:
         evidence = self._evidence(*more, rule)
@@ -228,6 +240,12 @@ def _place(node: object) -> str:
 def _joint(node: object) -> str:
     """The two positions of a joint, without its layout and kind."""
     return _place(node).partition("/")[2]
+
+
+def _figure(node: object) -> tuple[str, str]:
+    """A figure, and its place and state: "front", "rear/atDroop"; "" for the whole vehicle."""
+    name, _, at = _iri(node).removeprefix(FIGURE).partition("/")
+    return name, at
 
 
 def _short(node: object) -> str:
