@@ -53,6 +53,7 @@ class Explanation:
         self.changed = [path for path, held in self.held.items() if held.state is not State.RECEIVED]
         self._links: dict[str, list[tuple[Link, Numbers]]] = {}
         self._view = self._standing({})
+        self._known: dict[tuple[object, ...], Judgement] = {}
         self._shares = {
             tally.resource.id: {path: tally.share(self.held[path].part) for path in opening.parties(tally)}
             for tally in self.compiled.tallies
@@ -99,6 +100,15 @@ class Explanation:
 
     def _judged(self, gauge: Gauge, view: View) -> Judgement:
         return gauge.judge(view.reading(gauge), self.opening.before(gauge))
+
+    def _judged_with(self, gauge: Gauge, instead: Mapping[str, Held], view: View) -> Judgement:
+        """A gauge in a view with something else at some positions; the same is judged once of all that are seen
+        alike."""
+        own = [leaf for leaf in gauge.leaves if leaf.path in instead]
+        key = gauge.id, *((leaf, *view.of(leaf)) for leaf in own)
+        if key not in self._known:
+            self._known[key] = self._judged(gauge, view)
+        return self._known[key]
 
     def _mendings_at(self, link: Link) -> list[Mending]:
         first, second = self.held[link.first], self.held[link.second]
@@ -160,7 +170,7 @@ class Explanation:
         for gauge in self._touched(instead):
             if gauge.id not in self.opening.barring:
                 continue
-            judged = self._judged(gauge, view)
+            judged = self._judged_with(gauge, instead, view)
             unsafe = judged.unsafe and not self._judged(gauge, self._view).unsafe
             if not judged.barred and not unsafe:
                 continue
@@ -344,18 +354,19 @@ class Explanation:
         """How many figures forbid each value of an open position beside the plan."""
         domain = self.opening.domains[path]
         barred = np.zeros(len(domain), dtype=np.int64)
-        for gauge in self.compiled.gauges.at.get(path, ()):
-            if gauge.id not in self.opening.barring:
-                continue
-            probes = [leaf.probe for leaf in gauge.leaves if leaf.path == path]
-            columns = [domain.seen(probe) for probe in probes]
-            known: dict[tuple[Element, ...], bool] = {}
-            for value in range(len(domain)):
-                key = tuple(column[value] for column in columns)
-                if key not in known:
-                    here = self._instead(path, value)
-                    known[key] = bool(self._judged(gauge, self._standing({path: here})).barred)
-                barred[value] += known[key]
+        gauges = [gauge for gauge in self.compiled.gauges.at.get(path, ()) if gauge.id in self.opening.barring]
+        if not gauges:
+            return barred
+        probes = dict.fromkeys(leaf.probe for gauge in gauges for leaf in gauge.leaves if leaf.path == path)
+        columns = [domain.seen(probe) for probe in probes]
+        known: dict[tuple[Element, ...], int] = {}
+        for value in range(len(domain)):
+            key = tuple(column[value] for column in columns)
+            if key not in known:
+                instead = {path: self._instead(path, value)}
+                view = self._standing(instead)
+                known[key] = sum(bool(self._judged_with(gauge, instead, view).barred) for gauge in gauges)
+            barred[value] = known[key]
         return barred
 
 

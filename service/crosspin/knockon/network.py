@@ -11,7 +11,6 @@ import numpy as np
 
 from crosspin.knockon.compiled import Codes
 from crosspin.knockon.figure_nodes import Leaf, Probe
-from crosspin.knockon.gauge import Gauge
 from crosspin.knockon.gauge_relations import Found, GaugeRelations
 from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.opening import Opening
@@ -58,7 +57,6 @@ class Network:
         self.paths = sorted(opening.domains)
         self._number = {path: place for place, path in enumerate(self.paths)}
         self._tallies = self._counted()
-        self._gauges = self._weighing()
         self._probes = self._probed()
         self._merged = {path: self._merge(path) for path in self.paths}
         self.sizes = [self._merged[path].best.size for path in self.paths]
@@ -85,15 +83,10 @@ class Network:
             counted.append(_Sum(INFINITE, start, False, adds))
         return counted
 
-    def _weighing(self) -> list[Gauge]:
-        """The gauges that can cost anything.  Raises SearchLimit."""
-        view = self._opening.view()
-        return [gauge for gauge in self._opening.touched() if view.costs(gauge, self._opening.before(gauge)).any()]
-
     def _probed(self) -> dict[str, tuple[Probe, ...]]:
         """What these gauges read off the open positions."""
         found: dict[str, dict[Probe, None]] = {path: {} for path in self.paths}
-        for gauge in self._gauges:
+        for gauge in self._opening.weighing:
             for leaf in gauge.leaves:
                 if leaf.path in found:
                     found[leaf.path][leaf.probe] = None
@@ -155,10 +148,10 @@ class Network:
 
     def _add_gauges(self) -> None:
         """What the limits of figures say of the open positions."""
-        if not self._gauges:
+        if not self._opening.weighing:
             return
         relations = GaugeRelations(self._leaf, self._opening.came, self.sizes)
-        for gauge in self._gauges:
+        for gauge in self._opening.weighing:
             relations.add(gauge, self._opening.before(gauge))
         self.factors += relations.factors
         self.sizes = relations.sizes

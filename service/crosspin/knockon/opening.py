@@ -59,6 +59,7 @@ class Opening:
         self.came = as_it_came(compiled.model, compiled.catalog, question.received)
         """The vehicle as it was received."""
         self._before: dict[str, Reading] = {}
+        self._worsts: dict[str, tuple[list[Flags | None], int]] = {}
         self._changeable: dict[str, bool] = {}
         self._elements: dict[Leaf, tuple[Flags, Elements]] = {}
         self.stakes = Stakes(
@@ -162,25 +163,36 @@ class Opening:
         view = self.view()
         found: set[str] = set()
         for gauge in self.touched():
-            closed = [path for path in sorted(gauge.parties) if path not in self.domains and self._may_change(path)]
-            if not closed:
-                continue
-            if self._may_bar(view, gauge):
+            closed = [path for path in gauge.parties if path not in self.domains and self._may_change(path)]
+            if closed and self._worst(view, gauge) >= self.compiled.weights.unsafe:
                 found.update(closed)
         return found
 
-    def _may_bar(self, view: View, gauge: Gauge) -> bool:
-        """Whether live values could take a gauge beyond a limit, or leave it unsafe."""
+    def _worst(self, view: View, gauge: Gauge) -> int:
+        """The most that live values could make a gauge cost; INFINITE where there are too many to tell."""
+        seen = [self.live.get(path) for path in gauge.parties]
+        known = self._worsts.get(gauge.id)
+        if known is not None and all(was is now for was, now in zip(known[0], seen, strict=True)):
+            return known[1]
         try:
-            return int(view.costs(gauge, self.before(gauge)).max()) >= self.compiled.weights.unsafe
-        except SearchLimit:  # too many to tell, so they may
-            return True
+            worst = int(view.costs(gauge, self.before(gauge)).max())
+        except SearchLimit:
+            worst = INFINITE
+        self._worsts[gauge.id] = seen, worst
+        return worst
+
+    @cached_property
+    def weighing(self) -> tuple[Gauge, ...]:
+        """The gauges that could cost anything, of all positions that are to be opened."""
+        view = self.view()
+        return tuple(gauge for gauge in self.touched() if self._worst(view, gauge))
 
     @cached_property
     def barring(self) -> frozenset[str]:
-        """The gauges, by name, that live values could take beyond a limit, or leave unsafe."""
+        """Those that live values could take beyond a limit, or leave unsafe, by name."""
         view = self.view()
-        return frozenset(gauge.id for gauge in self.touched() if self._may_bar(view, gauge))
+        unsafe = self.compiled.weights.unsafe
+        return frozenset(gauge.id for gauge in self.weighing if self._worst(view, gauge) >= unsafe)
 
     def _may_change(self, path: str) -> bool:
         """Whether a closed position could hold anything but what was received."""
