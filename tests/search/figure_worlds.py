@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from crosspin.model.figure import Figure, FigureInput, Formula, Gathering, Limit, Sense, Source
 from crosspin.model.schema import Condition, FigureNeed, Model, Remedy, Scope, Severity
-from search.worlds import World, worlds
+from search.worlds import World, sparse_worlds, worlds
 
 FORMULAS = {"sumOfTwo": ("first", "second"), "difference": ("first", "second"), "quotient": ("first", "second")}
 STATIONS = {"front": ("BeamAxle", "FrontAxle"), "rear": ("BeamAxle", "RearAxle")}
@@ -19,6 +19,11 @@ STATIONS = {"front": ("BeamAxle", "FrontAxle"), "rear": ("BeamAxle", "RearAxle")
 def figure_worlds(most_roles: int = 6, most_parts: int = 5) -> st.SearchStrategy[World]:
     """Random worlds with one to three figures."""
     return st.builds(with_figures, worlds(most_roles, most_parts), st.integers(0, 2**32))
+
+
+def sparse_figure_worlds() -> st.SearchStrategy[World]:
+    """The same where mostly figures alone tie positions together."""
+    return st.builds(with_figures, sparse_worlds(), st.integers(0, 2**32))
 
 
 def with_figures(world: World, seed: int) -> World:

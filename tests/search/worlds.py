@@ -111,6 +111,18 @@ def worlds(most_roles: int = 7, most_parts: int = 7) -> st.SearchStrategy[World]
     return shapes(most_roles, most_parts).map(build)
 
 
+def sparse_worlds(most_roles: int = 6, most_parts: int = 4) -> st.SearchStrategy[World]:
+    """Random worlds with one wish and little that holds parts together, so that most positions stay as received."""
+    few = st.tuples(st.integers(0, 3), st.integers(0, 1), st.integers(0, 1))
+    return st.builds(
+        lambda shape, rules: replace(
+            shape, wishes=1, joints=rules[0], needs=rules[1], renewals=rules[2], resources=0, functions=0
+        ),
+        shapes(most_roles, most_parts),
+        few,
+    ).map(build)
+
+
 def build(shape: Shape) -> World:
     """The world of a shape; always the same one."""
     return _Builder(shape).build()

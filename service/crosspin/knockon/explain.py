@@ -1,6 +1,6 @@
 """Why a plan changes what nobody asked to change, and what else would serve or would not."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from heapq import merge
 from itertools import islice
@@ -53,7 +53,9 @@ class Explanation:
         self.changed = [path for path, held in self.held.items() if held.state is not State.RECEIVED]
         self._links: dict[str, list[tuple[Link, Numbers]]] = {}
         self._view = self._standing({})
-        self._known: dict[tuple[object, ...], Judgement] = {}
+        self._values_judged: dict[
+            str, tuple[list[Gauge], list[list[Element]], dict[tuple[Element, ...], list[Judgement]]]
+        ] = {}
         self._shares = {
             tally.resource.id: {path: tally.share(self.held[path].part) for path in opening.parties(tally)}
             for tally in self.compiled.tallies
@@ -101,14 +103,21 @@ class Explanation:
     def _judged(self, gauge: Gauge, view: View) -> Judgement:
         return gauge.judge(view.reading(gauge), self.opening.before(gauge))
 
-    def _judged_with(self, gauge: Gauge, instead: Mapping[str, Held], view: View) -> Judgement:
-        """A gauge in a view with something else at some positions; the same is judged once of all that are seen
-        alike."""
-        own = [leaf for leaf in gauge.leaves if leaf.path in instead]
-        key = gauge.id, *((leaf, *view.of(leaf)) for leaf in own)
-        if key not in self._known:
-            self._known[key] = self._judged(gauge, view)
-        return self._known[key]
+    def _judged_at(self, path: str, value: int) -> Iterable[tuple[Gauge, Judgement]]:
+        """What is said of the figures that could be exceeded, with a value of an open position beside the plan; the
+        same of all values that are seen alike."""
+        known = self._values_judged.get(path)
+        if known is None:
+            gauges = [gauge for gauge in self._touched((path,)) if gauge.id in self.opening.barring]
+            probes = dict.fromkeys(leaf.probe for gauge in gauges for leaf in gauge.leaves if leaf.path == path)
+            columns = [self.opening.domains[path].seen(probe) for probe in probes]
+            known = self._values_judged[path] = gauges, columns, {}
+        gauges, columns, judged = known
+        seen = tuple(column[value] for column in columns)
+        if seen not in judged:
+            view = self._standing({path: self._instead(path, value)})
+            judged[seen] = [self._judged(gauge, view) for gauge in gauges]
+        return zip(gauges, judged[seen], strict=True)
 
     def _mendings_at(self, link: Link) -> list[Mending]:
         first, second = self.held[link.first], self.held[link.second]
@@ -152,7 +161,7 @@ class Explanation:
             clashes += [Cause(source, resource) for source in sources]
         for stake, sources in self._bereft({path: here}):
             lost += [Cause(source, stake.function) for source in sources]
-        beyond, left_unsafe = self._beyond({path: here})
+        beyond, left_unsafe = self._beyond((path,), self._judged_at(path, value))
         return clashes + beyond + unsafe + left_unsafe + lost
 
     def _instead(self, path: str, value: int) -> Held:
@@ -160,21 +169,19 @@ class Explanation:
         domain = self.opening.domains[path]
         return Held(domain.values[value].state, domain.part_of(domain.values[value]))
 
-    def _beyond(self, instead: Mapping[str, Held]) -> tuple[list[Cause], list[Cause]]:
+    def _beyond(
+        self, instead: Collection[str], judgements: Iterable[tuple[Gauge, Judgement]]
+    ) -> tuple[list[Cause], list[Cause]]:
         """The limits of figures, and the needs that these trigger, that forbid something else at some positions, and
         the limits that it would leave unsafe where the plan does not; to blame are the other changed positions that
         bear on it, or all others."""
-        view = self._standing(instead)
         beyond: list[Cause] = []
         left_unsafe: list[Cause] = []
-        for gauge in self._touched(instead):
-            if gauge.id not in self.opening.barring:
-                continue
-            judged = self._judged_with(gauge, instead, view)
+        for gauge, judged in judgements:
             unsafe = judged.unsafe and not self._judged(gauge, self._view).unsafe
             if not judged.barred and not unsafe:
                 continue
-            parties = sorted(gauge.parties - instead.keys())
+            parties = sorted(gauge.parties.difference(instead))
             sources = [path for path in parties if path in self.changed]
             sources = sources or [path for path in parties if self.held[path].part is not None] or sorted(instead)
             criteria = judged.barred or gauge.criteria
@@ -259,7 +266,9 @@ class Explanation:
             if not lost:
                 break
             shared = self._exceeded(lost)
-            beyond, left_unsafe = self._beyond(lost)
+            view = self._standing(lost)
+            judged = [(gauge, self._judged(gauge, view)) for gauge in self._touched(lost)]
+            beyond, left_unsafe = self._beyond(lost, judged)
             for path in lost:
                 bears = {gauge.id for gauge in self.compiled.gauges.at.get(path, ())}
                 reasons[path] += [cause for cause in (*beyond, *left_unsafe) if cause.rule in bears]
@@ -337,37 +346,19 @@ class Explanation:
         """Parts that no plan has here, nearest miss first: fewest clashes with this plan, then price, then id; where
         alternatives abound, only of those that had to be looked into."""
         domain = self.opening.domains[path]
+        excluded = np.flatnonzero(self.marginals[path] >= INFINITE)
         clashes = np.zeros(len(domain), dtype=np.int64)
         for _, costs in self._beside(path):
             clashes += costs >= INFINITE
-        clashes += self._barred(path)
+        for value in excluded.tolist():
+            clashes[value] += sum(bool(judged.barred) for _, judged in self._judged_at(path, value))
 
         def misses(value: int) -> Iterator[tuple[int, int, str, int]]:
             for price, part in domain.offers(domain.values[value], RULED_OUT_LIMIT):
                 yield int(clashes[value]), price, part, value
 
-        excluded = np.flatnonzero(self.marginals[path] >= INFINITE).tolist()
-        named = islice(merge(*map(misses, excluded)), RULED_OUT_LIMIT)
+        named = islice(merge(*map(misses, excluded.tolist())), RULED_OUT_LIMIT)
         return tuple(RuledOut(part, tuple(self.against(path, value))) for _, _, part, value in named)
-
-    def _barred(self, path: str) -> Numbers:
-        """How many figures forbid each value of an open position beside the plan."""
-        domain = self.opening.domains[path]
-        barred = np.zeros(len(domain), dtype=np.int64)
-        gauges = [gauge for gauge in self.compiled.gauges.at.get(path, ()) if gauge.id in self.opening.barring]
-        if not gauges:
-            return barred
-        probes = dict.fromkeys(leaf.probe for gauge in gauges for leaf in gauge.leaves if leaf.path == path)
-        columns = [domain.seen(probe) for probe in probes]
-        known: dict[tuple[Element, ...], int] = {}
-        for value in range(len(domain)):
-            key = tuple(column[value] for column in columns)
-            if key not in known:
-                instead = {path: self._instead(path, value)}
-                view = self._standing(instead)
-                known[key] = sum(bool(self._judged_with(gauge, instead, view).barred) for gauge in gauges)
-            barred[value] = known[key]
-        return barred
 
 
 _STATES = (State.RECEIVED, State.EMPTIED, State.FRESH)

@@ -52,16 +52,21 @@ class GaugeRelations:
         self.factors: list[Relation] = []
         self._narrowed: dict[tuple[int, bytes], _Axis] = {}
 
-    def add(self, gauge: Gauge, before: Reading) -> None:
-        """The packed costs of what the gauge's limits say, over what they rest on."""
+    def add(self, gauge: Gauge, before: Reading, spared: int | None = None) -> None:
+        """The packed costs of what the gauge's limits say, over what they rest on; nothing where a variable is 1 that
+        it is `spared` by."""
         costs = self._view.costs(gauge, before)
         if not costs.any():
             return
         axes, small = self._axes((gauge.value, *gauge.bounds), costs)
+        axes, small = self._folded(axes, small, 3 if spared is None else 2)
+        if spared is not None:
+            axes = [*axes, _Axis(spared, np.arange(2), 2)]
+            small = np.stack((small, np.zeros_like(small)), axis=-1)
         if not axes:
             self.factors.append(Relation((), (), small.ravel()))
             return
-        self.factors.append(Relation.of_table(*self._over_variables(*self._folded(axes, small, 3))))
+        self.factors.append(Relation.of_table(*self._over_variables(axes, small)))
 
     def _axes(self, nodes: Sequence[Node], table: Table) -> tuple[list[_Axis], Table]:
         """A table over the elements of nodes as one over the classes that it tells apart; nodes that always come to the

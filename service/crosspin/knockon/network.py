@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from crosspin.knockon.compiled import Codes
-from crosspin.knockon.figure_nodes import Leaf, Probe
+from crosspin.knockon.figure_nodes import Elements, Leaf, Probe
+from crosspin.knockon.gauge import Gauge, View
 from crosspin.knockon.gauge_relations import Found, GaugeRelations
 from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.opening import Opening
@@ -147,12 +148,19 @@ class Network:
             self.sizes += sizes
 
     def _add_gauges(self) -> None:
-        """What the limits of figures say of the open positions."""
-        if not self._opening.weighing:
+        """What the limits of figures say of the open positions.  Where closed positions bear on one that could be
+        exceeded, all such may be let be at once, for a mark in the cost that tells."""
+        opening = self._opening
+        if not opening.weighing:
             return
-        relations = GaugeRelations(self._leaf, self._opening.came, self.sizes)
-        for gauge in self._opening.weighing:
-            relations.add(gauge, self._opening.before(gauge))
+        spared = None
+        if opening.loose:
+            spared = len(self.sizes)
+            self.sizes.append(2)
+            self.factors.append(Relation.of_table((spared,), np.array([0, opening.compiled.weights.beyond])))
+        relations = GaugeRelations(self._leaf, opening.came, self.sizes)
+        for gauge in opening.weighing:
+            relations.add(gauge, opening.before(gauge), spared if gauge in opening.loose else None)
         self.factors += relations.factors
         self.sizes = relations.sizes
 
@@ -171,6 +179,20 @@ class Network:
     def values(self, places: Mapping[int, int]) -> dict[str, int]:
         """The value of every position from the place that its variable takes."""
         return {path: int(self._merged[path].best[places[self._number[path]]]) for path in self.paths}
+
+    def exceeded(self, places: Mapping[int, int]) -> list[Gauge]:
+        """The loose gauges that this would take beyond a limit, or leave unsafe."""
+        opening = self._opening
+        values = self.values(places)
+
+        def element(leaf: Leaf) -> Elements:
+            if leaf.path not in values:
+                return opening.came.of(leaf)
+            return (opening.domains[leaf.path].seen(leaf.probe)[values[leaf.path]],)
+
+        view = View(element, opening.came)
+        unsafe = opening.compiled.weights.unsafe
+        return [gauge for gauge in opening.loose if int(view.costs(gauge, opening.before(gauge)).max()) >= unsafe]
 
     def changed(self, places: Mapping[int, int]) -> list[int]:
         """The variables whose position is not left as received."""

@@ -1,18 +1,23 @@
 """Which positions an ask can touch, and the cost tables between them.
 
-Why the others may stay closed.  A position is closed while leaving it as received is allowed, and makes
-nothing unsafe, beside every value that an open neighbour may still take (its joints, needs, renewals), and
-while no resource that it takes part in can be exceeded, no figure that it bears on taken beyond a limit or
-left unsafe, and no function lost that it could give back, by open values with all closed positions as
-received.  Take any plan that changes closed positions and put every closed position back to as received.
-Between closed positions nothing is judged then; between closed and open ones nothing is forbidden or unsafe,
-by the condition; between open ones nothing changes.  A function that the vehicle had is given by a closed
-position as received, or by open values whatever they are, or no closed position could give it; so none is
-lost that was not.  So the result is a plan, with no more unsafe joints and figures, no more lost functions
-and with fewer extra positions (no wish to fit or remove names a closed position): it is better, whatever it
-does to what is unknown and to money.  The open positions hold the same values in both, so the least cost of a
-plan with any given value at an open position is found among plans that leave every closed position as
-received.
+Why the others may stay closed. A position is closed while leaving it as received is allowed, and makes nothing
+unsafe, beside every value that an open neighbour may still take (its joints, needs, renewals), and while no
+resource that it takes part in can be exceeded, no figure that it bears on and that is held to taken beyond a limit
+or left unsafe, and no function lost that it could give back, by open values with all closed positions as received.
+Let the other figures be for now, and take any plan that changes closed positions and put every closed position back
+to as received. Between closed positions nothing is judged then; between closed and open ones nothing is forbidden
+or unsafe, by the condition; between open ones nothing changes. A function that the vehicle had is given by a closed
+position as received, or by open values whatever they are, or no closed position could give it; so none is lost that
+was not. So the result is a plan, with no more unsafe joints and figures, no more lost functions and with fewer
+extra positions (no wish to fit or remove names a closed position): it is better, whatever it does to what is
+unknown and to money. The open positions hold the same values in both, so the least cost of a plan with any given
+value at an open position is found among plans that leave every closed position as received.
+
+The figures that are let be, though open values could exceed them, are *loose*: closed positions bear on them, and
+to change one of those might be the way out. It would be one more extra position than the plan has that lets them
+be. So what keeps to them with closed positions as received is best if it is no worse, by unsafe, lost and extra,
+than what lets them be; the network marks the cost of what is not (`Weights.beyond`), and the search holds to those
+that the best plan exceeds until its cost bears no mark (`Opening.hold_to`).
 """
 
 from collections.abc import Iterable
@@ -65,6 +70,7 @@ class Opening:
         self.stakes = Stakes(
             compiled.model, compiled.positions, question.received, compiled.gives, compiled.function_facets
         )
+        self._held_to: set[Gauge] = set()
         self._open_all(sorted(named | set(force)))
 
     def received(self, path: str) -> Domain:
@@ -80,6 +86,13 @@ class Opening:
                 self._open(path)
             self._prune(waiting)
             waiting = [] if self.dead else sorted(self._more())
+
+    def hold_to(self, gauges: Iterable[Gauge]) -> None:
+        """Open what bears on these gauges too, as far as they could be exceeded; they are loose no more."""
+        self._held_to.update(gauges)
+        self._open_all(sorted(self._more()))
+        for name in ("weighing", "barring", "loose"):
+            self.__dict__.pop(name, None)
 
     def _more(self) -> set[str]:
         """The closed positions that may not stay closed beside what is open."""
@@ -159,14 +172,23 @@ class Opening:
         return found
 
     def _unsettled(self) -> set[str]:
-        """Closed positions that bear on a figure which live values could take beyond a limit, or leave unsafe."""
+        """Closed positions that bear on a figure that is held to and which live values could take beyond a limit, or
+        leave unsafe."""
         view = self.view()
         found: set[str] = set()
         for gauge in self.touched():
-            closed = [path for path in gauge.parties if path not in self.domains and self._may_change(path)]
-            if closed and self._worst(view, gauge) >= self.compiled.weights.unsafe:
-                found.update(closed)
+            if gauge in self._held_to and self._worst(view, gauge) >= self.compiled.weights.unsafe:
+                found.update(self._closed(gauge))
         return found
+
+    def _closed(self, gauge: Gauge) -> list[str]:
+        """The closed positions that bear on a gauge and could hold anything else."""
+        return [path for path in gauge.parties if path not in self.domains and self._may_change(path)]
+
+    @cached_property
+    def loose(self) -> frozenset[Gauge]:
+        """The gauges that could be exceeded, on which positions bear that are left closed nevertheless."""
+        return frozenset(gauge for gauge in self.weighing if gauge.id in self.barring and self._closed(gauge))
 
     def _worst(self, view: View, gauge: Gauge) -> int:
         """The most that live values could make a gauge cost; INFINITE where there are too many to tell."""

@@ -79,7 +79,8 @@ class Alternative:
 
 @dataclass(frozen=True, slots=True)
 class RuledOut:
-    """A part that cannot stand here in any plan, and what speaks against it in this one.
+    """A part that cannot stand here in any plan, or only in one that also changes what this one does not reach, and
+    what speaks against it in this one.
 
     Where a resource speaks and nothing else has changed, the sources are whoever else draws or supplies.
     """

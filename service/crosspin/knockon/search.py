@@ -2,17 +2,19 @@
 
 from collections.abc import Iterable, Mapping
 
+import numpy as np
+
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import Ask
 from crosspin.knockon.compiled import Compiled
 from crosspin.knockon.conflict import Conflicts
 from crosspin.knockon.explain import ALTERNATIVES_LIMIT, Explanation
 from crosspin.knockon.keeping import Relaxed, Relaxing
-from crosspin.knockon.limits import QUICK_LIMIT
+from crosspin.knockon.limits import INFINITE, QUICK_LIMIT
 from crosspin.knockon.network import Network
 from crosspin.knockon.opening import Opening
 from crosspin.knockon.proposal import Choice, Conflict, Proposal
-from crosspin.knockon.solve import Solver
+from crosspin.knockon.solve import Best, Solver
 from crosspin.knockon.wishes import Question, understand
 from crosspin.model.schema import Model
 
@@ -96,32 +98,53 @@ class Searcher:
 
     def _cost(self, compiled: Compiled, question: Question) -> int | None:
         """The packed cost of the best plan for a question; None where there is no plan."""
-        opening = Opening(compiled, question, {})
-        best = None if opening.dead else self._solver(compiled, Network(opening)).best()
-        return None if best is None else best.cost
+        solved = self._solved(Opening(compiled, question, {}))
+        return None if solved is None else solved[1].cost
+
+    def _solved(self, opening: Opening) -> tuple[Network, Best] | None:
+        """The network of an opening with its optimum, after opening as much more as that takes; None where there is no
+        plan."""
+        weights = opening.compiled.weights
+        while not opening.dead:
+            network = Network(opening)
+            best = self._solver(opening.compiled, network).best()
+            if best is None:
+                return None
+            if not weights.is_marked(best.cost):
+                return network, best
+            opening.hold_to(network.exceeded(best.assignment()))
+        return None
 
     def _plan(self, compiled: Compiled, question: Question, force: Mapping[str, Choice]) -> Proposal | None:
         """The best plan for a question with its reasons; None where there is no plan."""
-        opening = Opening(compiled, question, force)
-        if opening.dead:
+        return self._told(Opening(compiled, question, force), force)
+
+    def _told(self, opening: Opening, force: Mapping[str, Choice]) -> Proposal | None:
+        """The same, from what is open so far."""
+        solved = self._solved(opening)
+        if solved is None:
             return None
-        network = Network(opening)
-        best = self._solver(compiled, network).best()
-        if best is None:
-            return None
+        network, best = solved
+        question, weights = opening.question, opening.compiled.weights
         assignment = best.assignment()
-        costs = best.marginals({v: network.worth(v, ALTERNATIVES_LIMIT) for v in network.changed(assignment)})
+        worth = {v: network.worth(v, ALTERNATIVES_LIMIT) for v in network.changed(assignment)}
+        costs = best.marginals(worth)
+        if any(weights.is_marked(found[sorted(worth[v].always)]).any() for v, found in costs.items()):
+            # Whether a change is forced must be known whatever it takes.
+            opening.hold_to(opening.loose)
+            return self._told(opening, force)
+        spread = {network.paths[v]: network.spread(v, found) for v, found in costs.items()}
         told = Explanation(
             opening,
             network.values(assignment),
-            {network.paths[variable]: network.spread(variable, found) for variable, found in costs.items()},
+            {path: np.where(weights.is_marked(found), INFINITE, found) for path, found in spread.items()},
         )
         roots = {path for path in question.by_path if opening.named(path)} | force.keys()
         return Proposal(
             choices=told.choices(),
             asked={path: tuple(wish.id for wish in wishes) for path, wishes in sorted(question.by_path.items())},
             mendings=told.mendings(),
-            cost=compiled.weights.cost(best.cost),
+            cost=weights.cost(best.cost),
             causes=told.causes(sorted(roots)),
             forced=told.forced(),
             alternatives={path: told.alternatives(path) for path in told.changed},

@@ -69,7 +69,8 @@ class Best(Protocol):
 
 
 class Solver:
-    """Solves one network; `step` is the packed cost of one extra position.
+    """Solves one network; `step` is the packed cost of one extra position, and half of it marks a cost that is only a
+    bound (`Weights.beyond`).
 
     The first `positions` variables are positions; the others follow from them.  `quick_limit` is the most
     numbers that one table may hold when the network is solved whole.
@@ -163,7 +164,8 @@ class _HandedOver:
         waiting = sorted((value not in worth.always, int(floors[value]), value) for value in values)
         while waiting:
             optional, floor, value = waiting[0]
-            if optional and int(worth.parts[costs + worth.reach < floor].sum()) > worth.enough:
+            cheaper = (costs + worth.reach < floor) & (costs % self._step < self._step // 2)
+            if optional and int(worth.parts[cheaper].sum()) > worth.enough:
                 break
             if optional:
                 within = posted.least_within(variable, value, self.cost + FAR_STEPS * self._step)

@@ -16,7 +16,7 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from crosspin.knockon.limits import COST_BITS, SearchLimit
+from crosspin.knockon.limits import COST_BITS, INFINITE, SearchLimit
 from crosspin.knockon.proposal import Cost
 
 MINOR_UNIT = 2
@@ -44,10 +44,15 @@ def whole(amount: Decimal, decimals: int) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Weights:
-    """Where each level lies: `unknown`, `extra`, `lost` and `unsafe` are the packed costs of one each."""
+    """Where each level lies: `unknown`, `extra`, `lost` and `unsafe` are the packed costs of one each.
+
+    `beyond` is a mark between what is unknown and what is extra, for what would be cheaper only if positions that are
+    closed were changed; no plan has it.
+    """
 
     decimals: int
     unknown: int
+    beyond: int
     extra: int
     lost: int
     unsafe: int
@@ -60,13 +65,14 @@ class Weights:
         """
         # A power of two, so that a new price seldom changes the weights, and what was worked out by them stays right.
         one_unknown = 1 << money.bit_length()
-        one_extra = one_unknown * (unknown + 1)
+        beyond = one_unknown * (unknown + 1)
+        one_extra = 2 * beyond
         one_lost = one_extra * (extra + 1)
         one_unsafe = one_lost * (lost + 1)
         top = one_unsafe * (unsafe + 1)
         if top >= 1 << COST_BITS:
             raise SearchLimit("COST_BITS", top.bit_length(), COST_BITS, "bits for the cost of one plan")
-        return cls(decimals, one_unknown, one_extra, one_lost, one_unsafe)
+        return cls(decimals, one_unknown, beyond, one_extra, one_lost, one_unsafe)
 
     def money(self, amount: Decimal) -> int:
         """The packed cost of an amount of money."""
@@ -77,6 +83,11 @@ class Weights:
         finer = self.decimals - MINOR_UNIT
         return amount * int(10**finer) if finer >= 0 else amount // int(10**-finer)
 
+    def is_marked(self, packed: npt.ArrayLike) -> npt.NDArray[np.bool_]:
+        """Which packed costs, of what is allowed, bear the mark `beyond`."""
+        costs = np.asarray(packed)
+        return np.asarray((costs < INFINITE - 1) & (costs % self.extra >= self.beyond), dtype=bool)
+
     def cost(self, packed: int) -> Cost:
         """A packed cost, spelled out."""
         shown = max(self.decimals, MINOR_UNIT)
@@ -85,6 +96,6 @@ class Weights:
             unsafe=packed // self.unsafe,
             lost=packed % self.unsafe // self.lost,
             extra=packed % self.lost // self.extra,
-            unknown=packed % self.extra // self.unknown,
+            unknown=packed % self.beyond // self.unknown,
             money=money,
         )
