@@ -107,3 +107,56 @@ def test_a_mount_of_which_nobody_knows_the_height_is_measured_first() -> None:
     assert figure(told, "slopeGap/front")["verdict"] == "unknown"
     asks = {(m["position"], m["dimension"]) for m in told.plan["measurements"]}
     assert ("front/housing", "height over the axle's centre") in asks
+
+
+# ---------------------------------------------------------------------- what hangs between axle and chassis
+
+
+def in_hand(told: Told, name: str) -> float:
+    return float(figure(told, name)["after"])
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_springs_that_hang_lower_bring_a_longer_hose(side: str) -> None:
+    # patrol truck, rear: 267 mm aside, 150 and 120 mm down, 50 more on the springs; 20 must stay (common practice)
+    before, after = math.hypot(267, 270), math.hypot(267, 320)
+    assert 430 - before > 20 > 430 - after
+    told = asked("hill-patrol", ("rear/*/spring", "co-103-830-50"))
+    assert float(figure(told, f"hoseInHand/rear/{side}")["before"]) == pytest.approx(430 - before, abs=0.11)
+    assert told.steps[f"rear/{side}/brake-hose"]["instead_of"]["id"] == "bh-bm10x10-im10x10-430"
+    assert told.part(f"rear/{side}/brake-hose") == "bh-bm10x10-im10x10-520"
+    assert in_hand(told, f"hoseInHand/rear/{side}") == pytest.approx(520 - after, abs=0.11)
+
+
+def test_a_hose_too_short_at_droop_cannot_stay() -> None:
+    # the springs and one kept hose of 430 mm are enough to contradict each other: 13 mm are less than 20
+    assert 430 - math.hypot(267, 320) < 20
+    hoses = ("rear/left/brake-hose", "rear/right/brake-hose")
+    told = contradiction(ask_of("hill-patrol", {"rear/*/spring": "co-103-830-50"}, *hoses))
+    assert [wish["id"] for wish in told["wishes"]] == ["fit/0", "keep/0"]
+
+
+def test_a_hose_that_is_long_enough_stays() -> None:
+    # farm hauler, front: 331 mm aside, 200 and 90 mm down, 50 more: 474.5 mm of 520
+    told = asked("farm-hauler", (FRONT, "co-103-620-50"))
+    assert "front/left/brake-hose" in told.stays
+    assert before_and_after(told, "hoseInHand/front/left") == pytest.approx(
+        (520 - math.hypot(331, 290), 520 - math.hypot(331, 340)), abs=0.11
+    )
+
+
+def test_a_strap_that_holds_the_axle_up_spares_the_hose() -> None:
+    # the wagon hangs on straps of 580 in a room of 540: 40 of its springs' 50 mm; 353 aside, 175 and 125 down.  Works
+    # dampers and springs take straps of 535, which hold it 5 mm above where the springs would let it hang
+    told = asked("trail-wagon", (FRONT, "co-103-680"))
+    assert told.part("front/left/limit-strap") == "st-535"
+    assert before_and_after(told, "hoseInHand/front/left") == pytest.approx(
+        (520 - math.hypot(353, 300 + 40), 520 - math.hypot(353, 300 - 5)), abs=0.11
+    )
+
+
+def test_the_vent_hose_follows_the_axle_down() -> None:
+    # patrol truck: 2200 mm on the works springs, the axle hangs 50 mm lower on these
+    told = asked("hill-patrol", ("rear/*/spring", "co-103-830-50"), ("rear/vent-hose", "vh-8-2500"))
+    assert in_hand(told, "ventHoseInHand/rear") == 2500 - 2200 - 50
+    assert figure(told, "ventHoseInHand/rear")["verdict"] == "fits"
