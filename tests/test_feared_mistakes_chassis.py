@@ -153,13 +153,13 @@ def test_another_tyre_is_written_into_the_control_unit() -> None:
 
 
 def test_hoses_and_leads_too_short_at_droop_are_found_before_the_axle_hangs() -> None:
-    # springs 50 mm up: the lower bracket's run asks 450 mm of the rear hose, which has 430 mm
+    # springs 50 mm up: the rear hose of 430 mm bridges 267 aside and 320 down, 416.8 mm, and 20 must stay (geometry)
     rear = Told(asked("hill-patrol", [{"at": "rear/*/spring", "part": "co-103-830-50"}]))
-    # in front the hose of 520 mm serves its run of 510 mm, but the lead of 600 mm does not serve 620 mm
+    # in front the hose of 520 mm serves 322 aside and 350 down, 475.6 mm, but the lead of 600 mm does not serve 620 mm
     front = Told(asked("hill-patrol", [{"at": "front/*/spring", "part": "co-103-620-50"}]))
     for side in ("left", "right"):
         assert rear.part(f"rear/{side}/brake-hose") == "bh-bm10x10-im10x10-520"
-        assert "The hose is 430 mm long" in rear.why(f"rear/{side}/brake-hose")
+        assert "has 13.2 mm in hand" in rear.why(f"rear/{side}/brake-hose")
         assert f"front/{side}/brake-hose" in front.stays
         assert front.remedies(f"front/{side}/wheel-speed-sensor") == [("extendLead", "lx-a")]
     for plan in (rear, front):

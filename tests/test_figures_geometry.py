@@ -43,6 +43,18 @@ def test_a_line_that_rises_has_a_negative_fall() -> None:
         work("fallAngle", 100, 0)
 
 
+def test_a_link_leans_by_the_arc_sine_of_its_rise() -> None:
+    # geometry: 75 of 1000 mm, asin 0.075 = 4.3012 degrees, the caster that radius arms give away with a lift of 75
+    assert near(work("linkLean", 75, 1000), 4.3012, 4)
+    assert work("linkLean", -75, 1000) == -work("linkLean", 75, 1000)
+    assert work("linkLean", 500, 1000) == pytest.approx(30)
+    for rise in (1001, -1001):
+        with pytest.raises(ValueError, match="too short"):
+            work("linkLean", rise, 1000)
+    with pytest.raises(ValueError, match="length"):
+        work("linkLean", 10, 0)
+
+
 def test_halfway_between_two_places() -> None:
     assert work("meanOfTwo", -90, 120) == 15
 

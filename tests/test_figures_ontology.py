@@ -134,6 +134,7 @@ ASKS = (
     '{"vehicle": "farm-hauler", "fit": [{"at": "beacon", "part": "be-35"}]}',
     '{"vehicle": "farm-hauler", "fit": [{"at": "front/carrier", "kind": "LimitedSlip"}]}',
     '{"vehicle": "hill-patrol", "fit": [{"at": "rear/*/wheel-spacer", "part": "wsp-30-6x1397"}]}',
+    '{"vehicle": "hill-patrol", "fit": [{"at": "rear/vent-hose", "part": "vh-8-2500"}]}',
 )
 
 

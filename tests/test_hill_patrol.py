@@ -242,7 +242,7 @@ def test_front_brakes_change_as_a_matched_set_and_the_rest_stays() -> None:
 def test_what_is_not_recorded_is_asked_for(plan: Answer) -> None:
     asked = {(m["position"], m["dimension"]) for m in plan["measurements"]}
     assert ("front/housing", "shaft length") in asked
-    assert ("front/housing", "line slope") in asked
+    assert ("front/housing", "height over the axle's centre") in asked
     assert all(m["how"] for m in plan["measurements"])
 
 

@@ -13,6 +13,7 @@ from crosspin.answer.changes import change_log
 from crosspin.catalog.library import Library
 from crosspin.home import data_folder
 from crosspin.store.describe import terms
+from crosspin.store.graph import parse_text
 from page_client import get, tree
 from seed import ROOT, own_desk, seed_desk, seed_library
 
@@ -120,7 +121,7 @@ def test_the_log_is_made_by_comparing_versions(tmp_path: Path) -> None:
         ("", ("newest",), (), {}),
     ]
     told = client.get("/v1/changes").json()["items"]
-    assert [release["version"] for release in told] == ["0.1.0", "0.2.0", "0.3.0", ""]
+    assert [release["version"] for release in told] == ["0.1.0", "0.2.0", "0.3.0", "0.4.0", ""]
     assert told[1]["deprecated"] == {"contains": "listsPart"}
     assert "listsPart" in told[1]["added"]
     assert told[2]["deprecated"]["distanceAtRide"] == "shaftAtRide"
@@ -159,6 +160,31 @@ def test_a_store_in_old_words_is_read_in_those_of_today(tmp_path: Path) -> None:
     stored = {quad.predicate.value for quad in library.graph.triples(name)}
     assert OLD not in stored
     assert TODAY in stored
+
+
+def test_what_a_retired_term_said_goes_whole(tmp_path: Path) -> None:
+    """A store as version 0.3.0 left it: a spec of a retired kind of feature, its reading, and a part without it."""
+    library = Library(data_folder("ontology"), tmp_path / "store")
+    bar = """@prefix cp: <https://crosspin.example/def/> . @prefix rdfs: <http://www.w3.org/2000/01/rdf-schema#> .
+    <https://crosspin.example/id/part/tb-1> a cp:TrackBar ; rdfs:label "bar"@en ; cp:price 9 ;
+      cp:trackBarEye [ cp:bracketWidth 44.0 ; cp:bracketBolt 14.0 ] ."""
+    library.import_text("bar.ttl", bar.encode(), "text/turtle")
+    name = "https://crosspin.example/id/source/bar.ttl"
+    old = """@prefix cp: <https://crosspin.example/def/> .
+    <https://crosspin.example/id/part/tb-1> cp:lacks cp:dragLinkLine ;
+      cp:trackBarLine <https://crosspin.example/id/spec/old> .
+    <https://crosspin.example/id/spec/old> a cp:Spec , cp:LinkLine ; cp:lineSlope 2.0 .
+    <https://crosspin.example/id/reading/tb-1/trackBarLine.lineSlope> a cp:Reading ; cp:publishedValue "2 deg" ;
+      cp:onFeature cp:trackBarLine ; cp:onDimension cp:lineSlope ;
+      cp:ofPart <https://crosspin.example/id/part/tb-1> ."""
+    with library._writing() as (_, graph):
+        today = set(map(str, graph.triples(name)))
+        graph.replace(name, [*graph.triples(name), *parse_text(old.encode(), "text/turtle", "old.ttl")])
+        assert len(set(map(str, graph.triples(name))) - today) == 10
+    library.reread()
+    part = library.holdings.catalog.parts["tb-1"]
+    assert (sorted(part.specs), part.lacks, part.published) == (["trackBarEye"], (), {})
+    assert set(map(str, library.graph.triples(name))) == today
 
 
 def test_the_deprecated_term_says_so_on_its_page(ontology: Graph) -> None:

@@ -52,8 +52,9 @@ MATES = {
     "tube and what is welded or clamped on it": "trussOnTubes weldSpindleOnTube boltBowOverTube",
     "widths of the two axles": "mountFacesAlike",
     "spring seats under the chassis": "frontSeatsUnderChassis rearSeatsUnderChassis coilOnAxleSeat leafOnPerch",
-    "links between their ears": "lowerLinkInBracket upperLinkInBracket lowerLinkOnFrontChassis",
-    "track bar beside drag link": "trackBarParallel trackBarSpans rearTrackBarSpans",
+    "links and bars between their ears": (
+        "lowerLinkInBracket upperLinkInBracket lowerLinkOnFrontChassis trackBarSpans rearTrackBarSpans"
+    ),
     "ball joints in the steering end": "upperJointInFork lowerJointInFork kingpinsInFork",
     "ball joint studs in the knuckle": "upperJointInKnuckle lowerJointInKnuckle kingpinsInKnuckle",
     "steering ends in the arms": "tieRodEndInArm dragLinkEndInArm",
@@ -77,12 +78,14 @@ MATES = {
     "caliper bracket on knuckle, housing or spindle": "bracketOnKnuckle bracketOnRearHousing bracketOnWeldSpindle",
     "caliper over rotor": "rotorInCaliper padsInCaliper caliperOnBracket",
     "ends of brake hoses and lines": "hoseOnCaliper hoseOnLine frontLineOnMaster rearLineOnValve",
-    "length of brake hoses": "hoseOverTravel leadOverTravel cableReachesBrake",
     "pistons and master cylinder": "masterFeedsFrontCaliper masterFeedsRearCaliper masterFeedsDrumBrake",
     "parking brake and rear brake": (
-        "parkBrakeOnRotor parkBrakeOnDrum parkShoesInHat leverHookOnCaliper cableOnHatShoes cableOnDrumBrake"
+        "parkBrakeOnRotor parkBrakeOnDrum parkShoesInHat leverHookOnCaliper cableOnHatShoes cableOnDrumBrake "
+        "cableReachesBrake"
     ),
-    "tone ring and control unit": "toneRingOfFrontHub toneRingOfRearShaft sensorToControlUnit sensorOverRing",
+    "tone ring and control unit": (
+        "toneRingOfFrontHub toneRingOfRearShaft sensorToControlUnit sensorOverRing leadOverTravel"
+    ),
     "air port and fitting": "fittingInPort fittingInLowPort",
     "air tube and push-in fitting": "lineInFitting lineInManifold",
     "locker pressure and switch": "switchForLocker lineForLocker",
@@ -94,14 +97,16 @@ MATES = {
     "cover clear of steering": "coverClearsSteering",
     "what keeps shafts in": "rearShaftKept clipInGroove retainerOnHousing collarOnShaft",
 }
-"""Fifty-eight places where parts must mate.  Four more are worked out over the build: brake balance, alternator, and
-length and joint angles of the propshaft (FIGURES)."""
+"""Fifty-six places where parts must mate.  Six more are worked out over the build: brake balance, alternator, length
+and joint angles of the propshaft, brake hoses at full droop, and track bar beside drag link (FIGURES)."""
 
 FIGURES = {
     "front wheels lock first": "rearLocksAbove brakeShare idealShare",
     "loads and alternator": "drawAll drawInterlocked",
     "length of the propshaft": "shaftAtRide slipInHand",
     "angle of the propshaft's joints": "jointAngleInHand angleMismatch pinionAim",
+    "length of brake hoses": "hoseSpan hoseInHand",
+    "track bar beside drag link": "trackBarSlope dragLinkSlope slopeGap",
 }
 
 MENDS = {
@@ -117,6 +122,7 @@ MENDS = {
     "take out or add a residual valve, flare a line anew": "removeResidualValve addResidualValve reflareLine",
     "regulate the locker's air": "regulateLockerAir",
     "trim an arch": "trimArch",
+    "hold a track bar lower": "dropTrackBar",
 }
 
 BRINGS = {
@@ -169,9 +175,11 @@ BRINGS = {
     "a lift takes caster": "liftedSpringStretchesAll check:liftAngleCheck figure:casterAimed",
     "steering work is aligned": "newKnuckle newTieRodEnd newTrackBar check:steeringZeroCheck",
     "another width of an axle": "newHousingMovesTrack joint:tieRodSpansArms",
-    "another slope of the drag link": "joint:trackBarParallel",
+    "another slope of the drag link": "figure:slopeGap remedy:dropTrackBar",
     "wide tyres and lockers load the steering": "wideTyreLoadsSteering airLockerInFrontLoadsSteering",
-    "a lift stretches hoses, leads, links, stops": "liftedSpringStretchesAll joint:lineForLift joint:stopForLift",
+    "a lift stretches hoses, leads, links, stops": (
+        "liftedSpringStretchesAll figure:hoseInHand figure:ventHoseInHand joint:lineForLift joint:stopForLift"
+    ),
     "a pinion that moved is measured for its propshaft": "figure:shaftAtRide newPropshaft",
     "a higher pinion is tried at full bump": "newHousing check:bumpClearanceCheck",
     "a steep propshaft takes a double joint": "figure:singleJointShake figure:pinionAim",

@@ -102,6 +102,7 @@ _FUNCTIONS: Mapping[str, Callable[..., Decimal]] = {
     "fallAngle": geometry.fall_angle,
     "jointAngle": geometry.joint_angle,
     "jointFall": geometry.joint_fall,
+    "linkLean": geometry.link_lean,
     "spaceDistance": geometry.space_distance,
     "springLift": geometry.spring_lift,
     # torque
@@ -164,7 +165,6 @@ _FUNCTIONS: Mapping[str, Callable[..., Decimal]] = {
     # wheels and alignment
     "armShift": wheels.arm_shift,
     "backspacing": wheels.backspacing,
-    "casterLoss": wheels.caster_loss,
     "scrubChange": wheels.scrub_change,
     "shiftedWidth": wheels.shifted_width,
     "shimAngle": wheels.shim_angle,

@@ -30,12 +30,23 @@ def spring_lift(
     return ride_lift + (rated_load - load) * gravity / positive(spring_rate, "spring rate")
 
 
-def joint_fall(output_height: Millimetres, pinion_height: Millimetres, axle_drop: Millimetres) -> Millimetres:
-    """How far the pinion's joint lies below the output's, h_output + drop - h_pinion.
+def joint_fall(chassis_height: Millimetres, axle_height: Millimetres, axle_drop: Millimetres) -> Millimetres:
+    """How far a joint on the axle lies below the one on the chassis that it belongs to, h_chassis + drop - h_axle.
 
     Heights are over the axle's centre where the chassis was designed to stand, the drop is the axle's from there.
     """
-    return output_height + axle_drop - pinion_height
+    return chassis_height + axle_drop - axle_height
+
+
+def link_lean(rise: Millimetres, length: Millimetres) -> Degrees:
+    """Angle against the level of a link whose ends differ in height by so much, asin(h / L), with the sign of the rise.
+
+    The length is that from joint to joint, which stays where the link swings.  Raises ValueError where the link is
+    shorter than the rise.
+    """
+    if abs(rise) > positive(length, "length"):
+        raise ValueError("the link is too short")
+    return Decimal(math.degrees(math.asin(float(rise / length))))
 
 
 def space_distance(run: Millimetres, fall: Millimetres, aside: Millimetres) -> Millimetres:

@@ -45,11 +45,6 @@ def toe_angle(toe: Millimetres, diameter: Millimetres) -> Degrees:
     return _arcsine(toe, diameter, "diameter")
 
 
-def caster_loss(lift: Millimetres, arm_length: Millimetres) -> Degrees:
-    """Caster lost by a lift on radius arms, asin(h / L).  Raises ValueError where the lift is longer than the arm."""
-    return _arcsine(lift, arm_length, "arm")
-
-
 def shim_angle(thickness: Millimetres, span: Millimetres) -> Degrees:
     """Camber that a shim makes over a span, atan(t / h)."""
     return Decimal(math.degrees(math.atan2(thickness, span)))
