@@ -183,6 +183,8 @@ SAID = 'rdfs:label "x"@en ; skos:definition "What it is."@en ; skos:example "One
         ),
         ("cp:r a cp:Remedy .", "an operation, an adapter, or both"),
         ("cp:r a cp:Remedy ; cp:byAdapter cp:Peg .", "names both faces"),
+        ("cp:r a cp:Remedy .", "A remedy of a joint works on"),
+        ("cp:r a cp:Remedy ; cp:worksOn cp:leftPart ; cp:worksAtRole cp:q .", "A remedy of a joint works on"),
         (
             "cp:r a cp:Remedy ; cp:remedyLower 1 . cp:c cp:hasRemedy cp:r ; cp:leftDimension cp:finish .",
             "Limits of a remedy",
