@@ -32,7 +32,7 @@ from crosspin.model.drafts import Refused
 from crosspin.model.schema import Model, Vehicle
 from crosspin.rules.derivation import Derivations
 from crosspin.rules.prover import MOST_VEHICLES, Prover
-from crosspin.rules.why_not import NoSuchRule, WhyNot
+from crosspin.rules.trial import NoSuchRule, WhyNot
 
 
 class NotOnRecord(LookupError):
