@@ -283,7 +283,7 @@ class Desk:
         question = understand(model, catalog, ask)
         way = bench.searcher.without(ask, conflict.ways_out[0].give_up)
         scene = self._scene(bench, ask, way, sayings)
-        return tell_contradiction(scene, ask, question, conflict, way, bench.holdings.version)
+        return tell_contradiction(scene, ask, question, conflict, bench.holdings.version)
 
     # ------------------------------------------------------------------ fit and mates
 
