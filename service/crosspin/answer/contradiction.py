@@ -100,9 +100,8 @@ def _nothing_left(scene: Scene, conflict: Conflict) -> str:
 
 
 def _against(scene: Scene, path: str) -> Iterator[tuple[str, str]]:
-    """What speaks against what is at a position beside what is around it: the other position and a sentence; needs,
-    then clashes, those that some remedy may fix last, then what runs short."""
-    yield from _unmet(scene, path)
+    """What speaks against what is at a position beside what is around it: the other position and a sentence; clashes,
+    then needs, then clashes that some remedy may fix, then what runs short."""
     model, part = scene.model, scene.planned(path)
     fixable = []
     for joint in scene.layout.joints:
@@ -124,6 +123,7 @@ def _against(scene: Scene, path: str) -> Iterator[tuple[str, str]]:
                     fixable.append(line)
                 else:
                     yield line
+    yield from _unmet(scene, path)
     yield from fixable
     yield from _short(scene, path)
 

@@ -22,11 +22,12 @@ class Barriers:
         self._opening = opening
         self._view = opening.view()
         self._live = {path: np.flatnonzero(live).tolist() for path, live in opening.live.items()}
+        self._gauges = [gauge for gauge in opening.touched() if gauge.id in opening.barring]
 
     def all(self) -> tuple[Barrier, ...]:
         """Each figure that forbids everything; where none does so alone, those that together leave nothing at some
         position."""
-        alone = [self._barrier(gauge, {}) for gauge in self._opening.touched() if self._forbids(gauge, self._view)]
+        alone = [self._barrier(gauge, {}) for gauge in self._gauges if self._forbids(gauge, self._view)]
         if alone:
             return tuple(alone)
         together = (tuple(self._at(path)) for path in sorted(self._live))
@@ -34,9 +35,12 @@ class Barriers:
 
     def _at(self, path: str) -> Iterator[Barrier]:
         """Figures one of which forbids each value of a position; none where some value is not forbidden."""
-        gauges = [gauge for gauge in self._opening.touched() if path in gauge.parties]
+        gauges = [gauge for gauge in self._gauges if path in gauge.parties]
+        probes = {leaf.probe for gauge in gauges for leaf in gauge.leaves if leaf.path == path}
+        columns = [self._opening.domains[path].seen(probe) for probe in probes]
+        alike = {tuple(column[value] for column in columns): value for value in reversed(self._live[path])}
         found: dict[str, Barrier] = {}
-        for value in self._live[path] if gauges else ():
+        for value in sorted(alike.values()) if gauges else ():
             view = self._with(path, value)
             gauge = next((one for one in gauges if self._forbids(one, view)), None)
             if gauge is None:
