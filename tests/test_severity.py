@@ -12,7 +12,7 @@ from crosspin.model.schema import Severity
 from crosspin.page.address import address_of
 from page_client import get
 from seed import own_desk, seed_desk, seed_library
-from told_plan import Told, ask_of, reading
+from told_plan import Told, ask_of
 
 WIDE = {"front/housing": "fh-895-hp-1640-b"}
 SENTENCE = (
@@ -50,20 +50,6 @@ def test_a_wide_front_axle_buys_no_rear_axle() -> None:
 def test_an_axle_of_the_usual_width_warns_of_nothing() -> None:
     # 1600 mm less 1550 mm is less than the 60 mm that are taken
     assert Told(ask_of("hill-patrol", {"front/housing": "fh-895-hp-1600-b"})).plan["warnings"] == []
-
-
-def test_wheels_of_another_offset_in_front_buy_none_behind() -> None:
-    # 16 x 8 in all round, offset -12 mm in front and 0 mm behind: how unlike widths are evened out
-    # (common practice, no published source)
-    told = Told(ask_of("hill-patrol", {"front/*/wheel": "wh-16x8-6x1397-n12"}))
-    assert {told.stays[f"rear/{side}/wheel"]["action"] for side in ("left", "right")} == {"keep"}
-    (warning,) = [w for w in told.plan["warnings"] if w["rule"] == "wheelsAlikeFrontRear-rimOffset"]
-    assert warning["severity"] == "warns"
-    assert "have an offset of -12 mm, those of the other 0 mm" in warning["sentence"]
-    # a wheel of another diameter in front still brings its like behind
-    taller = Told(ask_of("hill-patrol", {"front/*/wheel": "wh-17x8-6x1397-0"}))
-    assert taller.part("rear/left/wheel") == taller.part("rear/right/wheel")
-    assert reading(taller.part("rear/left/wheel"), "wheelRim.rimDiameter") == ["431.8"]
 
 
 def test_the_page_and_the_text_have_the_warning() -> None:
