@@ -82,6 +82,27 @@ def test_a_constant_limit_may_have_all_decimals_of_its_figure_and_a_reading_a_fa
     assert "pegTrack" in model_with(limit).figures
 
 
+CURED = SOUND.replace("cp:informs", "cp:hurtsSomeone").replace(
+    "[ cp:constant 1700", "[ cp:hasRemedy cp:clockForks ; cp:constant 1700"
+)
+
+
+def test_work_that_two_figures_ask_for_would_be_paid_for_twice() -> None:
+    with pytest.raises(BrokenOntology, match="cp:casterAimed and cp:pegTrack both have the remedy cp:clockForks"):
+        model_with(CURED)
+    model_with(CURED.replace("cp:BeamAxle", "cp:FixedAxle"))  # steering ends are clocked at the other axle
+    met = CURED.replace("cp:constant 1700", "cp:isMetIn cp:settingPhase ; cp:constant 1700")
+    assert model_with(met).figures["pegTrack"].deciding == ()
+    stated = CURED.replace("cp:BeamAxle", "cp:FixedAxle ; cp:inState cp:atBump , cp:atDroop")
+    with pytest.raises(BrokenOntology, match="cp:pegTrack would be paid for once a state by cp:clockForks"):
+        model_with(stated)
+
+
+def test_figures_for_two_kinds_of_part_in_one_place_may_share_work() -> None:
+    cured = {f.id for f in model_with("").figures.values() for limit in f.deciding if "turnPinion" in limit.remedies}
+    assert cured == {"pinionAim", "angleMismatch"}
+
+
 def test_a_reading_of_which_there_are_many_must_be_gathered() -> None:
     text = SOUND.replace("cp:trackWidth", "cp:asRead").replace(
         SOUND[SOUND.index("  cp:takes") : SOUND.index("  cp:atMost")],

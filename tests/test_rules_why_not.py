@@ -7,12 +7,20 @@ import pytest
 from api_client import seed_client
 from crosspin.cli import main
 from crosspin.knockon.ask import Ask, Fit
+from crosspin.knockon.functions import place_of
 from crosspin.knockon.proposal import Proposal
 from crosspin.knockon.search import Searcher
-from crosspin.rules.why_not import NoSuchRule, WhyNot
+from crosspin.rules.proof import Proof
+from crosspin.rules.trial import NoSuchRule, Place, Tried, WhyNot
 from seed import seed_desk, seed_library
 from test_rules_prover import ASK, asked, proof, proposed, prover
 
+LIFTED = Ask(vehicle="farm-hauler", fit=(Fit(at="front/*/spring", part="co-103-620-50"),))
+REAR_LIFTED = Ask(vehicle="farm-hauler", fit=(Fit(at="rear/*/spring", part="co-103-1020-50"),))
+LAMPS = {"light-bar": "lb-27", "work-lights": "wl-17", "socket": "sk-15", "beacon": "be-35"}
+LIT = Ask(vehicle="farm-hauler", fit=tuple(Fit(at=at, part=part) for at, part in LAMPS.items()), keep=("radio",))
+UNLOCKED = Ask(vehicle="trail-wagon", fit=(Fit(at="rear/carrier", kind="OpenCarrier"),))
+LOCKED = Ask(vehicle="farm-hauler", fit=(Fit(at="front/carrier", kind="AirLocker"),))
 MENDED = Ask(vehicle="hill-patrol", fit=(Fit(at="rear/right/hub", part="rb-8x1651-1213-52-l"),))
 
 
@@ -55,20 +63,30 @@ def test_where_a_rule_did_not_speak_the_last_condition_failed_and_no_other() -> 
 
 
 @cache
-def mended() -> Proposal:
+def searcher() -> Searcher:
     holdings = seed_library().holdings
-    found = Searcher(holdings.model, holdings.catalog).propose(MENDED)
+    return Searcher(holdings.model, holdings.catalog)
+
+
+@cache
+def found_for(ask: Ask) -> Proposal:
+    found = searcher().propose(ask)
     assert isinstance(found, Proposal)
     return found
 
 
-def test_a_remedy_is_said_to_mend_where_the_plan_takes_it() -> None:
-    taken = {(m.remedy, m.joint.partition("/")[2]) for m in mended().mendings}
+def mended() -> Proposal:
+    return found_for(MENDED)
+
+
+@pytest.mark.parametrize("ask", [MENDED, LIFTED, REAR_LIFTED])
+def test_a_remedy_is_said_to_mend_where_the_plan_takes_it(ask: Ask) -> None:
+    taken = {(m.remedy, m.joint.partition("/")[2]) for m in found_for(ask).mendings}
     assert taken
     told = set()
     for rule in seed_library().model.remedies:
         try:
-            places = prover().why_not(MENDED, mended(), rule).places
+            places = prover().why_not(ask, found_for(ask), rule).places
         except LookupError:
             continue
         told |= {(rule, place.at) for place in places if place.spoke}
@@ -85,6 +103,67 @@ def test_the_first_condition_that_failed_is_told_with_the_value() -> None:
     assert line.failed is not None
     assert line.failed.condition == "the part at rear/carrier is new, or rear/air-line is changed"
     assert line.failed.found == "neither"
+
+
+PLANS = pytest.mark.parametrize("ask", [asked(), LIFTED, REAR_LIFTED, LIT, UNLOCKED, LOCKED])
+
+
+def judged(ask: Ask, rule: str) -> dict[str, Place]:
+    """The places at which a rule spoke, under the names that the proof has for them."""
+    try:
+        places = prover().why_not(ask, found_for(ask), rule).places
+    except NoSuchRule as error:
+        assert "it looks at: no place of this vehicle" in str(error)
+        return {}
+    assert all(place.spoke or place.failed for place in places)
+    return {place.at: place for place in places if place.spoke}
+
+
+def said(place: Place) -> dict[str, Tried]:
+    return {tried.condition: tried for tried in place.conditions}
+
+
+@cache
+def proved(ask: Ask) -> Proof:
+    return prover().prove(ask, found_for(ask))
+
+
+@PLANS
+def test_every_limit_is_said_to_speak_where_the_proof_judges_by_it(ask: Ask) -> None:
+    """Formulas and limits are gone through again here, while the proof is read off what the rules derived."""
+    findings = {(name, f.criterion): f for name, figure in proved(ask).figures.items() for f in figure.findings}
+    for figure in seed_library().model.figures.values():
+        spoke = set()
+        for limit in figure.limits:
+            for at, place in judged(ask, limit.id).items():
+                name = f"{figure.id}/{at}"
+                finding, conditions = findings[name, limit.id], said(place)
+                spoke.add((name, limit.id))
+                assert conditions[f"judged by {limit.id}"].found.endswith(f": {finding.verdict}")
+                already = conditions.get("it was beyond it already, and no less")
+                assert (already is not None and already.holds is True) is finding.so_already
+                cured = conditions.get("a remedy brings it back")
+                assert (cured.found if cured is not None else None) == finding.remedy
+        assert spoke == {pair for pair in findings if pair[0].startswith(f"{figure.id}/")}, figure.id
+        if figure.limits:
+            assert {f"{figure.id}/{at}" for at in judged(ask, figure.id)} == {name for name, _ in spoke}
+
+
+@PLANS
+def test_every_triggered_need_is_said_to_speak_where_the_proof_has_it_speaking(ask: Ask) -> None:
+    for need in seed_library().model.figure_needs.values():
+        named = {f"{need.id}/{need.figure}/{at}" for at in judged(ask, need.id)}
+        assert named == {name for name, found in proved(ask).needs.items() if found.rule == need.id}
+
+
+@PLANS
+def test_every_function_is_said_to_speak_where_the_proof_has_it_lost_or_gained(ask: Ask) -> None:
+    positions = {p.path: p for p in seed_library().model.layouts["two-beam-axles"].positions}
+    for function in seed_library().model.functions.values():
+        moved = [f for f in (*proved(ask).lost, *proved(ask).gained) if f.function == function.id]
+        places = {place_of(function, positions[path]) for found in moved for path in found.paths}
+        names = {"/".join(filter(None, (place.station, place.side))) or "the vehicle" for place in places}
+        assert set(judged(ask, function.id)) == names
 
 
 # Rules that are written as queries: their clauses in order, over all that lower layers derive.

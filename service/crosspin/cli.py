@@ -290,7 +290,7 @@ def _parser() -> argparse.ArgumentParser:
         sub.add_argument("--remove", action="append", default=[], metavar="PATTERN", help="remove what stands there")
         sub.add_argument("--json", action="store_true", help="answer as JSON")
     why_not.add_argument("--rule", required=True, help="the rule or criterion, such as those under /v1/rules")
-    why_not.add_argument("--about", metavar="AT", help="only at this position, or between two: one--other")
+    why_not.add_argument("--about", metavar="AT", help="a position, two (one--other), or a figure's place")
     ask.add_argument("--times", action="store_true", help="say on standard error how long each stage took")
 
     take_in = command("import", _import, "take parts, kits and vehicles in, each path all or nothing")

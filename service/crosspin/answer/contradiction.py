@@ -1,32 +1,33 @@
 """Tells a conflict: which wishes contradict each other, what speaks against them, and the ways out."""
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
+from itertools import chain
 
 from crosspin.answer.plan import Contradiction, WayOutLine, WishLine
-from crosspin.answer.reasons import Reasons, Scene
+from crosspin.answer.reasons import Scene
 from crosspin.answer.tell import told_cost
 from crosspin.figures.exact import spell
 from crosspin.knockon.ask import Ask, Fit, ReadingWish
-from crosspin.knockon.pairing import condition_code, judge_need
-from crosspin.knockon.proposal import Conflict, Proposal, State
+from crosspin.knockon.pairing import condition_code, judge_need, judge_renewal, kind_code
+from crosspin.knockon.proposal import Barrier, Choice, Conflict, State
+from crosspin.knockon.tally import Tally
 from crosspin.knockon.wishes import Question, Wish
-from crosspin.model.schema import Part, Verdict
+from crosspin.model.schema import Verdict
 from crosspin.vehicle.figuring import Figuring
 
 _ENOUGH = 6
 
 
-def tell_contradiction(
-    scene: Scene, ask: Ask, question: Question, conflict: Conflict, way: Proposal, version: str
-) -> Contradiction:
-    """The conflict in words; `scene` and `way` show the best plan along the first way out."""
+def tell_contradiction(scene: Scene, ask: Ask, question: Question, conflict: Conflict, version: str) -> Contradiction:
+    """The conflict in words; `scene` shows the best plan along the first way out."""
     return Contradiction(
         version=version,
         vehicle=scene.vehicle.id,
         vehicle_label=scene.vehicle.label,
         ask=ask,
         wishes=tuple(wish_line(ask, w) for w in conflict.wishes),
-        why=_why(scene, question, conflict, way),
+        why=_why(scene, question, conflict),
         ways_out=tuple(
             WayOutLine(give_up=tuple(wish_line(ask, w) for w in out.give_up), cost=told_cost(out.cost))
             for out in conflict.ways_out
@@ -34,66 +35,82 @@ def tell_contradiction(
     )
 
 
-def _why(scene: Scene, question: Question, conflict: Conflict, way: Proposal) -> tuple[str, ...]:
-    """What speaks against the wishes given up first, in the best plan without them; at most six sentences.
+def _why(scene: Scene, question: Question, conflict: Conflict) -> tuple[str, ...]:
+    """What speaks against the wishes; at most six sentences, and always one.
 
-    What stands between them and the wishes that are had comes first.
+    Figures that forbid whatever else is bought come first.  Then comes what speaks against the wishes that are given up
+    first, put back into the best plan without them: what is between them and the wishes that are had, or the position
+    where nothing is left, then the rest, which is left out where a figure says it all.
     """
-    given_up = conflict.ways_out[0].give_up
-    had = set(conflict.wishes) - set(given_up)
+    given_up = [wish for wish in question.wishes if wish.id in conflict.ways_out[0].give_up]
+    had = set(conflict.wishes) - {wish.id for wish in given_up}
     held = {path for wish in question.wishes if wish.id in had for path in wish.wants}
-    reasons = Reasons(scene, way)
+    asked = dict(chain.from_iterable(_asked(scene, wish) for wish in given_up))
+    wanted = replace(scene, choices={**scene.choices, **asked})
+    first = dict.fromkeys(_barred(scene, conflict.barriers))
     near: dict[str, None] = {}
     far: dict[str, None] = {}
-    for wish in question.wishes:
-        if wish.id not in given_up:
-            continue
-        for path, want in sorted(wish.wants.items()):
-            parts = [None] if want is None else [scene.catalog.parts[want.example]] if want.example else []
-            for part in parts:
-                for other, sentence in _against(scene, reasons, path, part):
-                    (near if other in held else far)[sentence] = None
-            if want is None:
-                far.update(dict.fromkeys(reasons.reason(path, cause).sentence for cause in way.causes.get(path, ())))
-    if not near and not far:
-        far.update(dict.fromkeys(_beyond_limits(scene, [w for w in question.wishes if w.id in given_up])))
-    return tuple({**near, **far})[:_ENOUGH]
+    for path in sorted(asked):
+        near.update(dict.fromkeys(sentence for other, sentence in _outdated(wanted, path) if other in held))
+        for other, sentence in _against(wanted, path):
+            (near if other in {*held, conflict.exhausted} else far)[sentence] = None
+    said = {**first, **near} if first else {**near, **far}
+    return tuple(said)[:_ENOUGH] or (_nothing_left(scene, conflict),)
 
 
-def _beyond_limits(scene: Scene, wishes: Iterable[Wish]) -> Iterator[str]:
-    """The figures that what is wished would take beyond a limit that decides, beside what the plan has around it."""
+def _asked(scene: Scene, wish: Wish) -> Iterator[tuple[str, Choice]]:
+    """What a wish that is given up would have where the plan without it has something else."""
+    for path, want in wish.wants.items():
+        asked = scene.choices[path]
+        if wish.removes:
+            asked = Choice(State.EMPTIED, None)
+        elif want is None:
+            received = scene.received(path)
+            asked = Choice(State.RECEIVED, None if received is None else received.id)
+        elif want.example is not None:
+            asked = Choice(State.FRESH, want.example)
+        if asked != scene.choices[path]:
+            yield path, asked
+
+
+def _barred(scene: Scene, barriers: Iterable[Barrier]) -> Iterator[str]:
+    """The figures that the wishes cannot keep, in one of the builds that they forbid, and where nothing would help."""
     came = scene.as_received
-    wants = {path: want for wish in wishes for path, want in sorted(wish.wants.items())}
-    instead = {
-        path: scene.catalog.parts[want.example] if want is not None and want.example else None
-        for path, want in wants.items()
-        if want is None or want.example
-    }
-    changed = scene.changed | instead.keys()
-    figuring = Figuring(came.reach, scene.catalog, {**scene.parts, **instead}, came.figuring, changed)
-    for figure in (figure for figure in scene.model.figures.values() if figure.deciding):
-        for place in came.reach.places(figure):
-            if instead.keys().isdisjoint(came.reach.of_figure(figure, place)):
-                continue
-            result = figuring.result(figure, place)
-            line = None if result is None else came.teller.line(figure, place, result, moved=True)
-            if line is not None and line.verdict is Verdict.CLASHES and not line.so_already:
-                yield line.sentence
+    for barrier in barriers:
+        changed = {path: choice for path, choice in barrier.choices.items() if choice.state is not State.RECEIVED}
+        new = {path: scene.catalog.parts[c.part] if c.part is not None else None for path, c in changed.items()}
+        figuring = Figuring(came.reach, scene.catalog, {**came.parts, **new}, came.figuring, changed.keys())
+        call = came.reach.calls.get(barrier.rule)
+        figure, place = came.reach.named(barrier.rule) if call is None else (call.figure, call.place)
+        result = figuring.result(figure, place)
+        assert result is not None, f"{barrier.rule} forbids, yet has no meaning"
+        line = came.teller.line(figure, place, result, moved=True)
+        yield line.sentence if call is None else came.teller.need(call, result)
+        if barrier.in_vain:
+            places = " or ".join(scene.sayings.words.place(path) for path in barrier.in_vain)
+            yield f"Nothing in the catalog for the {places} changes that."
 
 
-def _against(scene: Scene, reasons: Reasons, path: str, part: Part | None) -> Iterator[tuple[str, str]]:
-    """What speaks against a new part, or nothing, at a position beside what the plan has around it: the other
-    position and a sentence; needs, then clashes, those that some remedy may mend last."""
-    yield from _unmet(scene, reasons, path, part)
-    model = scene.model
-    mendable = []
+def _nothing_left(scene: Scene, conflict: Conflict) -> str:
+    """What can be said where no two things speak against each other by themselves."""
+    if conflict.exhausted is None:
+        return "No choice of other parts in the catalog goes together with all of this."
+    place = scene.sayings.words.place(conflict.exhausted)
+    return f"Nothing in the catalog goes at the {place} together with all of this."
+
+
+def _against(scene: Scene, path: str) -> Iterator[tuple[str, str]]:
+    """What speaks against what is at a position beside what is around it: the other position and a sentence; clashes,
+    then needs, then clashes that some remedy may fix, then what runs short."""
+    model, part = scene.model, scene.planned(path)
+    fixable = []
     for joint in scene.layout.joints:
         if part is None or path not in (joint.left, joint.right):
             continue
         kind = model.joint_kinds[joint.joint_kind]
         beside = joint.right if joint.left == path else joint.left
         other = scene.planned(beside)
-        if other is None:
+        if other is None or not (scene.is_fresh(path) or scene.is_fresh(beside)):
             continue
         left, right = (part, other) if joint.left == path else (other, part)
         meeting = ((left, kind.left_kind), (right, kind.right_kind))
@@ -101,32 +118,63 @@ def _against(scene: Scene, reasons: Reasons, path: str, part: Part | None) -> It
             continue
         for finding in scene.sayings.findings(kind, left, right):
             if finding.verdict is Verdict.CLASHES and finding.criterion.severity.constrains:
-                line = (beside, reasons.words.clash(kind, finding, left, right))
+                line = (beside, scene.sayings.words.clash(kind, finding, left, right))
                 if finding.criterion.remedies and not finding.lacking:
-                    mendable.append(line)
+                    fixable.append(line)
                 else:
                     yield line
-    yield from mendable
+    yield from _unmet(scene, path)
+    yield from fixable
+    yield from _short(scene, path)
 
 
-def _unmet(scene: Scene, reasons: Reasons, path: str, part: Part | None) -> Iterator[tuple[str, str]]:
-    """The needs that are not met with a new part, or nothing, at a position: its own and those of what stands
-    around it."""
-    model = scene.model
-    here = State.EMPTIED if part is None else State.FRESH
+def _unmet(scene: Scene, path: str) -> Iterator[tuple[str, str]]:
+    """The needs that are not met: of what is at a position, and of what is around it."""
     for pairing in scene.layout.pairings:
-        if path not in (pairing.when, pairing.then) or pairing.rule not in model.needs:
+        need = scene.model.needs.get(pairing.rule)
+        if need is None or path not in (pairing.when, pairing.then) or not need.severity.constrains:
             continue
-        need = model.needs[pairing.rule]
-        if not need.severity.constrains:
-            continue
-        asking, answering = (part if path == end else scene.planned(end) for end in (pairing.when, pairing.then))
-        states = [here if path == end else scene.choices[end].state for end in (pairing.when, pairing.then)]
-        when = condition_code(model, scene.catalog, need.when, asking)
-        then = condition_code(model, scene.catalog, need.then, answering)
+        asking = scene.planned(pairing.when)
+        when = condition_code(scene.model, scene.catalog, need.when, asking)
+        then = condition_code(scene.model, scene.catalog, need.then, scene.planned(pairing.then))
+        states = scene.choices[pairing.when].state, scene.choices[pairing.then].state
         if asking is not None and judge_need(need, when, states[0], then, states[1]) is Verdict.CLASHES:
             beside = pairing.then if path == pairing.when else pairing.when
-            yield beside, reasons.words.rule(need.says, asking.label, pairing.when)
+            yield beside, scene.sayings.words.rule(need.says, asking.label, pairing.when)
+
+
+def _outdated(scene: Scene, path: str) -> Iterator[tuple[str, str]]:
+    """The renewals that forbid an old part to stay, at a position or because of what is there."""
+    for pairing in scene.layout.pairings:
+        renewal = scene.model.renewals.get(pairing.rule)
+        if renewal is None or path not in (pairing.when, pairing.then) or not renewal.severity.constrains:
+            continue
+        asking = scene.planned(pairing.when)
+        when = kind_code(scene.model, renewal.when_kind, asking)
+        then = kind_code(scene.model, renewal.then_kind, scene.planned(pairing.then))
+        states = scene.choices[pairing.when].state, scene.choices[pairing.then].state
+        if asking is not None and judge_renewal(when, states[0], then, states[1]) is Verdict.CLASHES:
+            beside = pairing.then if path == pairing.when else pairing.when
+            yield beside, scene.sayings.words.rule(renewal.says, asking.label, pairing.when)
+
+
+def _short(scene: Scene, path: str) -> Iterator[tuple[str, str]]:
+    """The resources that are overdrawn in which what is at a position takes part, or took part; to blame is that where
+    it draws, else what was changed and draws."""
+    for resource in scene.model.resources.values():
+        tally = Tally(scene.model, scene.catalog, resource)
+        shares = {other: tally.share(scene.planned(other)) for other in scene.choices}
+        nets = {other: share.net for other, share in shares.items() if share is not None}
+        known = [net for net in nets.values() if net is not None]
+        takes_part = path in nets or tally.share(scene.received(path)) is not None
+        if not (takes_part and resource.severity.constrains) or len(known) < len(nets) or sum(known) <= 0:
+            continue
+        drawing = [other for other in sorted(nets) if (nets[other] or 0) > 0]
+        drawing.sort(key=lambda other: (other != path, other not in scene.changed))
+        blamed = scene.planned(drawing[0])
+        assert blamed is not None, "it draws"
+        supplying = (other for other in sorted(nets) if other != path and (nets[other] or 0) < 0)
+        yield next(supplying, path), scene.sayings.words.rule(resource.says, blamed.label, drawing[0])
 
 
 def wish_line(ask: Ask, wish: str) -> WishLine:

@@ -32,7 +32,7 @@ from crosspin.model.drafts import Refused
 from crosspin.model.schema import Model, Vehicle
 from crosspin.rules.derivation import Derivations
 from crosspin.rules.prover import MOST_VEHICLES, Prover
-from crosspin.rules.why_not import NoSuchRule, WhyNot
+from crosspin.rules.trial import NoSuchRule, WhyNot
 
 
 class NotOnRecord(LookupError):
@@ -283,7 +283,7 @@ class Desk:
         question = understand(model, catalog, ask)
         way = bench.searcher.without(ask, conflict.ways_out[0].give_up)
         scene = self._scene(bench, ask, way, sayings)
-        return tell_contradiction(scene, ask, question, conflict, way, bench.holdings.version)
+        return tell_contradiction(scene, ask, question, conflict, bench.holdings.version)
 
     # ------------------------------------------------------------------ fit and mates
 

@@ -70,17 +70,18 @@ class FigureTeller:
         if result.value is None:
             return Verdict.UNKNOWN, f"{_capital(figure.label)}{where} is not known: {result.why_not}."
         value = self.say.told(figure, result.value)
-        for limit, found in _applied(figure, result):
-            if not found.values:
-                return Verdict.UNKNOWN, f"Whether {value} is right{where} is not known: {found.why_not}."
+        applied = _applied(figure, result)
+        for limit, found in applied:
             bound, excess = _limit_value(figure, found), _excess(figure, limit, result, found)
-            assert bound is not None and excess is not None, "both are known here"
-            if excess > 0:
+            if bound is not None and excess is not None and excess > 0:
                 told = {"value": value, "limit": self.say.told(figure, bound), "place": at, "state": state}
                 return Verdict.CLASHES, fill_in(limit.says, told)
+        missing = next((found.why_not for _, found in applied if not found.values), None)
+        if missing is not None:
+            return Verdict.UNKNOWN, f"Whether {value} is right{where} is not known: {missing}."
         bounds = [
             f"at {limit.sense} {self.say.told(figure, found.values[0])}"
-            for limit, found in _applied(figure, result)
+            for limit, found in applied
             if isinstance(found.values[0], Decimal)
         ]
         sentence = f"{_capital(figure.label)}{where}: {value}"

@@ -13,7 +13,7 @@ from crosspin.api.wiring import TheDesk, TheTurns, errors, known_parameters
 from crosspin.knockon.ask import Ask
 from crosspin.rules.derivation import Derivations
 from crosspin.rules.prov import as_prov
-from crosspin.rules.why_not import WhyNot
+from crosspin.rules.trial import WhyNot
 
 router = APIRouter(tags=["questions"], dependencies=[Depends(known_parameters)])
 
@@ -75,7 +75,11 @@ async def why_not(
     ask: TheAsk,
     rule: Annotated[str, Query(max_length=200, description="A rule or criterion.", examples=[examples.RULE])],
     about: Annotated[
-        str | None, Query(max_length=400, description="Only at this position, or between these two: `one--other`.")
+        str | None,
+        Query(
+            max_length=400,
+            description="Only at this position, between these two (`one--other`), or at this place of a figure.",
+        ),
     ] = None,
 ) -> WhyNot:
     """Why a rule did not speak in the plan: its conditions in order, with the values found, up to the first that

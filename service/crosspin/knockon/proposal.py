@@ -126,12 +126,29 @@ class WayOut:
 
 
 @dataclass(frozen=True, slots=True)
+class Barrier:
+    """A limit of a figure (`reach.instance`), or a need that a figure triggers (`reach.Call`), that the wishes of a
+    conflict cannot keep, whatever else is bought.
+
+    choices     one build of those that it forbids: every position that it rests on, as received where it may be
+    in_vain     of these, the positions where something else could be had that no wish names
+    """
+
+    rule: str
+    choices: dict[str, Choice]
+    in_vain: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Conflict:
     """No plan: a minimal set of wishes that contradict each other, and the ways out.
 
     Each member's way out gives up that wish, and as few more as it must; the first way out is the
-    cheapest: fewest wishes, then least cost.
+    cheapest: fewest wishes, then least cost.  `barriers` are the figures that these wishes cannot keep; `exhausted` is
+    a position where nothing, on sale or received, goes together with the neighbours that are left.
     """
 
     wishes: tuple[str, ...]
     ways_out: tuple[WayOut, ...]
+    barriers: tuple[Barrier, ...] = ()
+    exhausted: str | None = None

@@ -1,11 +1,13 @@
 """Search proposes: the cheapest complete change that goes together, or why there is none."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from crosspin.catalog.catalog import Catalog
 from crosspin.knockon.ask import Ask
+from crosspin.knockon.barriers import Barriers, exhausted
 from crosspin.knockon.compiled import Compiled
 from crosspin.knockon.conflict import Conflicts
 from crosspin.knockon.explain import ALTERNATIVES_LIMIT, Explanation
@@ -66,7 +68,12 @@ class Searcher:
         if force:
             raise ValueError("no plan has the forced choices")
         names = [wish.id for wish in question.wishes]
-        return Conflicts(names, lambda granted: self._cost(compiled, question.only(granted)), compiled.weights).find()
+        finder = Conflicts(names, lambda granted: self._cost(compiled, question.only(granted)), compiled.weights)
+        conflict = finder.find()
+        opening = Opening(compiled, question.only(frozenset(conflict.wishes)), {})
+        if opening.dead:
+            return replace(conflict, exhausted=exhausted(opening))
+        return replace(conflict, barriers=Barriers(opening).all())
 
     def without(self, ask: Ask, given_up: Iterable[str]) -> Proposal:
         """The best plan when some wishes of an ask are given up ("keep/0"), as a way out of a conflict counts it.

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from graphlib import CycleError, TopologicalSorter
+from itertools import combinations
 
 from crosspin.figures.derive import FORMULAS
 from crosspin.figures.exact import canonical, rounded
@@ -157,6 +158,7 @@ def check_figures(model: Model) -> None:
         problems.extend(f"cp:{figure.id} {problem}" for problem in _figure_problems(model, figure))
     for need in model.figure_needs.values():
         problems.extend(f"cp:{need.id} {problem}" for problem in _said_problems(need.says))
+    problems.extend(_paid_twice(model))
     if problems:
         raise BrokenOntology("; ".join(problems))
     waits = {
@@ -174,6 +176,33 @@ def check_figures(model: Model) -> None:
     except CycleError as error:
         circle = " -> ".join(f"{name} ({state})" if state else name for name, state in error.args[1])
         raise BrokenOntology(f"figures wait for each other in a circle: {circle}") from None
+
+
+def _paid_twice(model: Model) -> Iterator[str]:
+    """Remedies whose work a plan could pay for twice at one place, because two figures, or one in two states, ask for
+    it."""
+    cured = [(f, {name for limit in f.deciding for name in limit.remedies}) for f in model.figures.values()]
+    for figure, remedies in cured:
+        if len(figure.conditions) > 1:
+            yield from (f"cp:{figure.id} would be paid for once a state by cp:{name}" for name in sorted(remedies))
+    for (one, ones), (other, others) in combinations(cured, 2):
+        if ones & others and _may_meet(model, one, other):
+            name = min(ones & others)
+            yield (
+                f"cp:{one.id} and cp:{other.id} both have the remedy cp:{name}, so its work would be paid for twice;"
+                " let the one that governs have it, and say of the other in which phase it is met (cp:isMetIn)"
+            )
+
+
+def _may_meet(model: Model, one: Figure, other: Figure) -> bool:
+    """Whether two figures could both have a meaning at one station."""
+    kinds = [model.kinds[f.when_kind] for f in (one, other) if f.when_kind in model.kinds]
+    if len(kinds) == 2 and one.when_role == other.when_role:
+        first, second = kinds
+        if first.id not in second.ancestors and second.id not in first.ancestors:
+            return False
+    stations = (classes for layout in model.layouts.values() for classes in layout.stations.values())
+    return any(all(set(f.stations).intersection(classes) for f in (one, other)) for classes in stations)
 
 
 def sources(worked: Worked) -> Iterator[Source]:

@@ -180,7 +180,7 @@ class PlanGraph:
         """The figures with limits that decide on which something that was changed bears, and those that trigger a need
         where that, or what the need asks something of, was changed."""
         reach, changed = self._reach[layout.id], frozenset(standing)
-        planned = Figuring(reach, self._catalog, {**came.parts, **standing}, came.figuring, changed)
+        planned = _planned(came, standing, self._catalog)
         figures = {}
         for figure in self._model.figures.values():
             for place in reach.places(figure):
@@ -198,6 +198,12 @@ class PlanGraph:
 
     def _facts_of(self, parts: Iterable[Part]) -> dict[str, tuple[Triple, ...]]:
         return {part.id: self._part_facts(part) if part.unidentified else self._facts(part.id) for part in parts}
+
+    def figuring(self, vehicle: Vehicle, proposal: Proposal) -> Figuring:
+        """The figures of the plan, beside those of the vehicle as it came."""
+        came = self._vehicle(vehicle.id)
+        changed = [p for p in came.parts if proposal.choices[p].state is not State.RECEIVED]
+        return _planned(came, {path: self._chosen(proposal, path) for path in changed}, self._catalog)
 
     def standing(self, vehicle: Vehicle, proposal: Proposal) -> dict[str, Part | None]:
         """What stands at each position of the plan."""
@@ -239,6 +245,11 @@ class PlanGraph:
             return None
         values = self._catalog.specs[part.specs[feature]].values.get(dimension, ())
         return values[0] if len(values) == 1 and isinstance(values[0], Decimal) else None
+
+
+def _planned(came: _Vehicle, standing: Mapping[str, Part | None], catalog: Catalog) -> Figuring:
+    parts = {**came.parts, **standing}
+    return Figuring(came.figuring.reach, catalog, parts, came.figuring, frozenset(standing))
 
 
 def _tally_lines(resource: str, layout: Layout, amounts: Mapping[str, Amounts]) -> Iterator[Triple]:

@@ -21,7 +21,8 @@ from crosspin.rules.plan_nodes import PLAN
 from crosspin.rules.proof import Disproved, Proof, ProvedJoint
 from crosspin.rules.read_proof import Conclusions, read_discrepancies, read_faults, read_proof, read_warnings
 from crosspin.rules.reasoner import Origin, Reasoner, Subject
-from crosspin.rules.why_not import Asker, Standing, WhyNot
+from crosspin.rules.trial import Standing, WhyNot
+from crosspin.rules.why_not import Asker
 from crosspin.store.describe import source_of
 from crosspin.store.graph import FORMATS, GraphStore
 from crosspin.store.infer import FIRST_BUILD_ORDER
@@ -222,6 +223,7 @@ class Prover:
             parts=self._plan_graph.standing(vehicle, proposal),
             fresh=frozenset(path for path, state in states.items() if state is State.FRESH),
             changed=frozenset(path for path, state in states.items() if state is not State.RECEIVED),
+            figuring=self._plan_graph.figuring(vehicle, proposal),
             mendings=proposal.mendings,
             gone={path: part for path, part in came.items() if states[path] is not State.RECEIVED},
         )

@@ -26,7 +26,7 @@ from crosspin.model.written_rule import WrittenRule
 from crosspin.rules.foci import Change, Foci, Node, Spread
 from crosspin.rules.plan_graph import Written
 from crosspin.rules.trace import Trace, by_focus, trace
-from crosspin.rules.why_not import WhyNot
+from crosspin.rules.trial import WhyNot
 from crosspin.rules.why_not_written import why_not_written
 from crosspin.store.graph import DERIVED, ONTOLOGY, GraphStore
 from crosspin.store.infer import FIRST_BUILD_ORDER, SH, Rule, Trial, Workspace, as_quads, read_rules

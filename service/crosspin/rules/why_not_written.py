@@ -7,7 +7,7 @@ from pyoxigraph import Literal, NamedNode, QuerySolutions, Store
 from crosspin.model.terms import ID
 from crosspin.model.written_rule import WrittenRule
 from crosspin.rules.clauses import Clause, cut
-from crosspin.rules.why_not import Place, Tried, WhyNot, told
+from crosspin.rules.trial import Place, Tried, WhyNot, told
 from crosspin.store.infer import Rule
 from crosspin.store.packs import value_of
 
