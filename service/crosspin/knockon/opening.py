@@ -94,6 +94,11 @@ class Opening:
         for name in ("weighing", "barring", "loose"):
             self.__dict__.pop(name, None)
 
+    def hold_to_all(self) -> None:
+        """The same until nothing is loose."""
+        while not self.dead and self.loose:
+            self.hold_to(self.loose)
+
     def _more(self) -> set[str]:
         """The closed positions that may not stay closed beside what is open."""
         return self._disturbed() | self._strained() | self._unsettled() | self._endangered()

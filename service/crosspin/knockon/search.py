@@ -71,6 +71,7 @@ class Searcher:
         finder = Conflicts(names, lambda granted: self._cost(compiled, question.only(granted)), compiled.weights)
         conflict = finder.find()
         opening = Opening(compiled, question.only(frozenset(conflict.wishes)), {})
+        opening.hold_to_all()
         if opening.dead:
             return replace(conflict, exhausted=exhausted(opening))
         return replace(conflict, barriers=Barriers(opening).all())
@@ -138,7 +139,7 @@ class Searcher:
         costs = best.marginals(worth)
         if any(weights.is_marked(found[sorted(worth[v].always)]).any() for v, found in costs.items()):
             # Whether a change is forced must be known whatever it takes.
-            opening.hold_to(opening.loose)
+            opening.hold_to_all()
             return self._told(opening, force)
         spread = {network.paths[v]: network.spread(v, found) for v, found in costs.items()}
         told = Explanation(
