@@ -22,7 +22,7 @@ from crosspin.rules import second_engine as second
 from crosspin.rules.cases import RDF_TYPE, Bench, Case, parse_text_with_graphs, read_cases
 from crosspin.rules.gates import check_cases, check_coverage, check_layers, read_rule_texts
 from crosspin.rules.mutants import Mutant, Score, hunt, mutants, terms_to_mutate
-from crosspin.rules.sense import circular, doubled, never_derives, outdated, placed, silent, undefined, unfilled
+from crosspin.rules.sense import circular, doubled, limits, never_derives, outdated, placed, silent, undefined, unfilled
 from crosspin.store.graph import BrokenText, Facts
 from crosspin.store.infer import FIRST_BUILD_ORDER, SH, Workspace
 from crosspin.store.packs import SHIPPED, BrokenPack, Fault, Reading, read_packs
@@ -109,9 +109,11 @@ class Inspection:
         return tuple(dict.fromkeys(placed(found, self._files)))
 
     def _known(self) -> set[str]:
-        """The names that something defines: by a type, as a set of prefixes, or as part of what is shipped."""
+        """The names that something defines: by a type, as a set of prefixes, as part of what is shipped, or as the
+        limit of a figure."""
         said = self.reading.said
-        return {s.term for s in said if s.pack == SHIPPED or s.name in (RDF_TYPE.value, f"{SH}declare")}
+        by_itself = {s.term for s in said if s.pack == SHIPPED or s.name in (RDF_TYPE.value, f"{SH}declare")}
+        return by_itself.union(limits(said))
 
     def _case_quads(self) -> Iterator[tuple[str, Quad]]:
         for file in sorted({trial.file for trial in self._trials}):

@@ -16,9 +16,12 @@ from crosspin.vehicle.reach import Reach
 _OF_OURS = re.compile(re.escape(DEF) + r"[A-Za-z][\w-]*")
 _IN_QUERY = re.compile(r"\bcp:([A-Za-z][\w-]*)")
 _PLACEHOLDER = re.compile(r"\{(\w*)\}")
+_SAYS_FIT = DEF + "saysFit"
+_FIGURE = DEF + "Figure"
+_LIMITS = (DEF + "atMost", DEF + "atLeast")
 _PLACEHOLDERS = {
     DEF + "saysClash": {"left", "right", "leftPart", "rightPart"},
-    DEF + "saysFit": {"left", "right", "leftPart", "rightPart"},
+    _SAYS_FIT: {"left", "right", "leftPart", "rightPart"},
     DEF + "saysLost": {"part", "place"},
     DEF + "saysGained": {"part", "place"},
 }
@@ -44,6 +47,11 @@ def undefined(said: Iterable[Said], cases: Iterable[tuple[str, Quad]], known: Co
                 right = f"Did you mean cp:{close[0]}?" if close else "Define it, or write the name of a term that is"
                 place = f"{file}, {short(about)}" if about and about != name else file
                 yield Fault(place, f"{short(name)} is not defined anywhere", right.rstrip("."))
+
+
+def limits(said: Iterable[Said]) -> Iterator[str]:
+    """The names of the criteria that the limits of figures are made into."""
+    return (f"{s.term}-{s.name.removeprefix(DEF)}" for s in said if s.name in _LIMITS)
 
 
 def outdated(said: Iterable[Said], everything: Iterable[Said]) -> Iterator[Fault]:
@@ -84,9 +92,11 @@ def doubled(said: Iterable[Said]) -> Iterator[Fault]:
 
 
 def unfilled(said: Iterable[Said]) -> Iterator[Fault]:
-    """Sentences of criteria with placeholders that nothing fills."""
+    """Sentences of criteria, figures and functions with placeholders that nothing fills."""
+    said = list(said)
+    figures = {s.term for s in said if s.name == _TYPE and getattr(s.quad.object, "value", "") == _FIGURE}
     for s in said:
-        allowed = _PLACEHOLDERS.get(s.name)
+        allowed = {"value"} if s.name == _SAYS_FIT and s.term in figures else _PLACEHOLDERS.get(s.name)
         if allowed is None:
             continue
         for name in _PLACEHOLDER.findall(getattr(s.quad.object, "value", "")):
