@@ -165,10 +165,12 @@ def test_a_killed_process_loses_nothing_that_was_acknowledged_and_is_replaced(se
             cut_off = threads.submit(service.take_in, 99)
             sleep(0.05)  # it is taken in now, or is on record already, but not acknowledged
             os.kill(worker, signal.SIGKILL)
-        with pytest.raises(ConnectionError):
-            cut_off.result()
+        try:
+            acknowledged = cut_off.result()  # who is left took it, as it had not been begun
+        except ConnectionError:
+            acknowledged = ""
     now = service.answer()  # of who is left
-    assert now == (version, 81) or now[1] == 99
+    assert now == (acknowledged, 99) if acknowledged else now == (version, 81) or now[1] == 99
     assert other in settled(service)
     assert worker not in service.workers()
     assert service.answer() == now

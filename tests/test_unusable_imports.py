@@ -125,7 +125,7 @@ def test_prices_that_do_not_go_together_are_refused_with_the_reason() -> None:
     """What is dear beside what is counted in hundredths: each would do alone."""
     library = Library(ONTOLOGY)
     desk = Desk(library)
-    dear = (HEAD + "own-1,Gasket,15000000,1,,eleven-bolt-895\n").encode()
+    dear = (HEAD + "own-1,Gasket,7000000,1,,eleven-bolt-895\n").encode()
     cheap = (HEAD + "own-2,Gasket,0.01,1,,eleven-bolt-895\n").encode()
     desk.import_text("dear.csv", dear, "text/csv", "CoverGasket")
     before = desk.holdings.version

@@ -1,5 +1,6 @@
 """Tells a conflict: which wishes contradict each other, what speaks against them, and the ways out."""
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from itertools import chain
@@ -49,12 +50,19 @@ def _why(scene: Scene, question: Question, conflict: Conflict) -> tuple[str, ...
     wanted = replace(scene, choices={**scene.choices, **asked})
     first = dict.fromkeys(_barred(scene, conflict.barriers))
     near: dict[str, None] = {}
-    far: dict[str, None] = {}
+    far: dict[tuple[int, str], None] = {}
     for path in sorted(asked):
         near.update(dict.fromkeys(sentence for other, sentence in _outdated(wanted, path) if other in held))
+        told: Counter[str] = Counter()
         for other, sentence in _against(wanted, path):
-            (near if other in {*held, conflict.exhausted} else far)[sentence] = None
-    said = {**first, **near} if first else {**near, **far}
+            if other in {*held, conflict.exhausted}:
+                near[sentence] = None
+            else:
+                far[told[other], sentence] = None
+                told[other] += 1
+    # One of each neighbour before more of the same.
+    others = (sentence for _, sentence in sorted(far, key=lambda found: found[0]))
+    said = {**first, **near} if first else {**near, **dict.fromkeys(others)}
     return tuple(said)[:_ENOUGH] or (_nothing_left(scene, conflict),)
 
 

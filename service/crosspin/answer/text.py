@@ -151,7 +151,7 @@ def _alternatives(step: Step, currency: str) -> list[str]:
         )
         differences = [f"{_sign(other.more_money)} {currency}"]
         if other.more_lost:
-            differences.append(f"{other.more_lost:+d} functions lost")
+            differences.append(f"{other.more_lost:+d} {'function' if abs(other.more_lost) == 1 else 'functions'} lost")
         if other.more_positions:
             differences.append(f"{other.more_positions:+d} positions")
         if other.more_unknowns:

@@ -168,7 +168,7 @@ class _HandedOver:
             if optional and int(worth.parts[cheaper].sum()) > worth.enough:
                 break
             if optional:
-                within = posted.least_within(variable, value, self.cost + FAR_STEPS * self._step)
+                within = posted.least_within(variable, value, max(self.cost, floor) + FAR_STEPS * self._step)
                 costs[value] = FAR if within is None else within
             else:
                 costs[value] = posted.least_with(variable, value)
