@@ -225,7 +225,10 @@ class Compiled:
             name: Facet(f"{name}/gives", partial(_gives, model, name), 2) for name in sorted(model.functions)
         }
         self.weights = weigh(model, catalog, layout, self._classes)
-        self.gauges = Gauges(model, self.reach, self.weights)
+        if before is not None and before.weights == self.weights:
+            self.gauges: Gauges = before.gauges
+        else:
+            self.gauges = Gauges(model, self.reach, self.weights)
         self.tallies = [Tally(model, catalog, r) for _, r in sorted(model.resources.items()) if r.severity.constrains]
         self._ends = self._constraining_ends()
         self.rulings = self._rule(before)

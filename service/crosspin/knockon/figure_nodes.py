@@ -23,7 +23,7 @@ from crosspin.knockon.pairing import condition_code
 from crosspin.model.figure import Figure, Gathering
 from crosspin.model.judge import Judged, is_of_kind, may_have
 from crosspin.model.schema import Model, Value
-from crosspin.vehicle.figuring import calculate
+from crosspin.vehicle.figuring import calculate, kept
 
 Places = npt.NDArray[np.intp]
 
@@ -243,6 +243,21 @@ class Computed(Node):
         values = {name: one[0] for name, one in zip(self._names, taken, strict=True) if isinstance(one, tuple)}
         value, _ = calculate(self._formula, values)
         return Missing.NOT_KNOWN if value is None else (value,)
+
+
+class Kept(Node):
+    """A result as it is told and compared: of the many that there may be, few are left."""
+
+    def __init__(self, node: Node, decimals: int) -> None:
+        super().__init__((node,))
+        self._decimals = decimals
+
+    def apply(self, elements: Elements) -> Element:
+        """See Node."""
+        (element,) = elements
+        if isinstance(element, tuple) and isinstance(element[0], Decimal):
+            return (kept(element[0], self._decimals),)
+        return element
 
 
 class Flat(Node):

@@ -9,6 +9,7 @@ from crosspin.knockon.figure_nodes import (
     Constant,
     Element,
     Flat,
+    Kept,
     Leaf,
     Missing,
     Node,
@@ -46,12 +47,15 @@ class Gauges:
             if figure.deciding:
                 for place in self._reach.places(figure):
                     bounds = [self._flattened(self._source(limit.source, place)) for limit in figure.deciding]
-                    value = self._flattened(self._figure(figure, place))
+                    value = self._kept(figure, place)
                     yield LimitGauge(self._model, figure, instance(figure, place), value, bounds, weights)
         for call in self._reach.calls.values():
             if call.need.severity.constrains:
-                value = self._flattened(self._figure(call.figure, call.place))
+                value = self._kept(call.figure, call.place)
                 yield NeedGauge(call, value, self._leaf(call.then, Probe(need=call.need.id)), weights)
+
+    def _kept(self, figure: Figure, place: Place) -> Node:
+        return Kept(self._flattened(self._figure(figure, place)), figure.decimals)
 
     def probes(self, role: str) -> tuple[Probe, ...]:
         """Everything that is read off parts in a role, in a fixed order."""

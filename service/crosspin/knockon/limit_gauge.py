@@ -53,14 +53,13 @@ class LimitGauge(Gauge):
         return Judgement((), is_open and not stays and not _is_open(before), unsafe, tuple(cures))
 
     def _excess(self, limit: Limit, value: Element, bound: Element) -> Decimal | None:
-        """By how much a value as it is reported is beyond a limit; None where either is not known."""
+        """By how much a value, as it is told, is beyond a limit; None where either is not known."""
         if not (isinstance(value, tuple) and isinstance(bound, tuple)):
             return None
         mine, most = value[0], bound[0]
         if not (isinstance(mine, Decimal) and isinstance(most, Decimal)):
             return None
-        decimals = self._figure.decimals
-        return limit.excess(kept(mine, decimals), kept(limit.factor * most, decimals))
+        return limit.excess(mine, kept(limit.factor * most, self._figure.decimals))
 
     def _cure(self, limit: Limit, excess: Decimal) -> Cure | None:
         """The cheapest remedy that reaches so far, then the one with the lowest id."""

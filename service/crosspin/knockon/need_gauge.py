@@ -11,7 +11,6 @@ from crosspin.knockon.gauge import Gauge, Judgement, Reading
 from crosspin.knockon.pairing import NO, UNSURE, YES, answered
 from crosspin.knockon.weights import Weights
 from crosspin.model.schema import Verdict
-from crosspin.vehicle.figuring import kept
 from crosspin.vehicle.reach import Call
 
 
@@ -37,5 +36,5 @@ class NeedGauge(Gauge):
         if value is Missing.NOT_THERE:
             return NO
         if isinstance(value, tuple) and isinstance(value[0], Decimal):
-            return YES if self._call.need.covers(kept(value[0], self._call.figure.decimals)) else NO
+            return YES if self._call.need.covers(value[0]) else NO
         return UNSURE
