@@ -164,8 +164,7 @@ class _HandedOver:
         waiting = sorted((value not in worth.always, int(floors[value]), value) for value in values)
         while waiting:
             optional, floor, value = waiting[0]
-            cheaper = (costs + worth.reach < floor) & (costs % self._step < self._step // 2)
-            if optional and int(worth.parts[cheaper].sum()) > worth.enough:
+            if optional and self._parts_below(costs, floor, worth) > worth.enough:
                 break
             if optional:
                 within = posted.least_within(variable, value, max(self.cost, floor) + FAR_STEPS * self._step)
@@ -175,6 +174,11 @@ class _HandedOver:
             del waiting[0]
         costs[[value for _, _, value in waiting]] = FAR
         return costs
+
+    def _parts_below(self, costs: Numbers, floor: int, worth: Worth) -> int:
+        """How many parts are known to cost less than `floor`, all told; what only bears a mark is not."""
+        told = costs % self._step < self._step // 2
+        return int(worth.parts[told & (costs + worth.reach < floor)].sum())
 
 
 def _preferred(positions: range, network: Reduced, found: list[Numbers], optimum: int) -> dict[int, int]:
