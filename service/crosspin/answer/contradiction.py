@@ -41,11 +41,10 @@ def _why(scene: Scene, question: Question, conflict: Conflict) -> tuple[str, ...
 
     Figures that forbid whatever else is bought come first.  Then comes what speaks against the wishes that are given up
     first, put back into the best plan without them: what is between them and the wishes that are had, or the position
-    where nothing is left, then the rest, which is left out where a figure and what is between the wishes say it all.
+    where nothing is left, then the rest, which is left out where a figure says it all.
     """
     given_up = [wish for wish in question.wishes if wish.id in conflict.ways_out[0].give_up]
-    had = set(conflict.wishes) - {wish.id for wish in given_up}
-    held = {path for wish in question.wishes if wish.id in had for path in wish.wants}
+    held = {path for wish in question.wishes if wish not in given_up for path in wish.wants}
     asked = dict(chain.from_iterable(_asked(scene, wish) for wish in given_up))
     wanted = replace(scene, choices={**scene.choices, **asked})
     first = dict.fromkeys(_barred(scene, conflict.barriers))
@@ -62,7 +61,7 @@ def _why(scene: Scene, question: Question, conflict: Conflict) -> tuple[str, ...
                 told[other] += 1
     # One of each neighbour before more of the same.
     others = (sentence for _, sentence in sorted(far, key=lambda found: found[0]))
-    said = {**first, **near} if first and near else {**first, **near, **dict.fromkeys(others)}
+    said = {**first, **near} if first else {**near, **dict.fromkeys(others)}
     return tuple(said)[:_ENOUGH] or (_nothing_left(scene, conflict),)
 
 
