@@ -5,7 +5,7 @@ beside each check, from geometry, from definitions, or as common practice withou
 """
 
 from api_client import seed_client
-from told_plan import Answer, Told, contradiction, reading
+from told_plan import Answer, Told, contradiction, figure, reading
 
 DISCS = [
     {"at": "rear/*/caliper", "part": "sc-1x48-305"},
@@ -21,11 +21,6 @@ def refusals(vehicle: str, fit: list[dict[str, str]], **more: list[str]) -> list
     """Why an ask cannot be had."""
     why: list[str] = contradiction(asked(vehicle, fit, **more))["why"]
     return why
-
-
-def figure(plan: Told, name: str) -> Answer:
-    found: Answer = next(f for f in plan.plan["figures"] if f["id"] == name)
-    return found
 
 
 def test_wheels_that_do_not_clear_the_new_calipers_are_found_out_before_they_are_bolted_on() -> None:

@@ -6,11 +6,10 @@ The numbers are worked out by hand beside each check, from a pure vertical lift 
 import math
 from decimal import Decimal
 from functools import cache
-from typing import Any
 
 import pytest
 
-from told_plan import Told, ask_of
+from told_plan import Told, ask_of, before_and_after, figure
 
 FRONT, REAR = "front/*/spring", "rear/*/spring"
 
@@ -26,16 +25,6 @@ def front_lift() -> Told:
 
 def rear_lift() -> Told:
     return asked("farm-hauler", (REAR, "co-103-1020-50"))
-
-
-def figure(told: Told, name: str) -> dict[str, Any]:
-    found: dict[str, Any] = next(line for line in told.plan["figures"] if line["id"] == name)
-    return found
-
-
-def before_and_after(told: Told, name: str) -> tuple[float, float]:
-    line = figure(told, name)
-    return float(line["before"]), float(line["after"])
 
 
 def slope(fall: float, run: float) -> float:

@@ -5,11 +5,10 @@ The numbers are worked out by hand beside each check, from the heights, lengths 
 
 import math
 from functools import cache
-from typing import Any
 
 import pytest
 
-from told_plan import Answer, Told, ask_of, contradiction, written_ask
+from told_plan import Answer, Told, ask_of, before_and_after, contradiction, figure, written_ask
 
 FRONT = "front/*/spring"
 
@@ -17,16 +16,6 @@ FRONT = "front/*/spring"
 @cache
 def asked(vehicle: str, *fits: tuple[str, str], keep: tuple[str, ...] = ()) -> Told:
     return Told(ask_of(vehicle, dict(fits), *keep))
-
-
-def figure(told: Told, name: str) -> dict[str, Any]:
-    found: dict[str, Any] = next(line for line in told.plan["figures"] if line["id"] == name)
-    return found
-
-
-def before_and_after(told: Told, name: str) -> tuple[float, float]:
-    line = figure(told, name)
-    return float(line["before"]), float(line["after"])
 
 
 def refusals(ask: Answer) -> str:

@@ -12,7 +12,7 @@ from crosspin.model.schema import Severity
 from crosspin.page.address import address_of
 from page_client import get
 from seed import own_desk, seed_desk, seed_library
-from told_plan import Told, ask_of
+from told_plan import Told, ask_of, written_ask
 
 WIDE = {"front/housing": "fh-895-hp-1640-b"}
 SENTENCE = (
@@ -103,3 +103,11 @@ def test_the_model_and_the_rules_hold_plans_to_the_same() -> None:
     # every severity says in the ontology, too, whether it holds plans
     binding = {quad.subject for quad in graph.quads.quads_for_pattern(None, cp("holdsPlans"), None)}
     assert binding == {cp(severity) for severity in Severity if severity.constrains}
+
+
+def test_a_figure_that_no_plan_is_held_to_only_warns_in_words() -> None:
+    # the front track of the shipped ask is 50 mm wider than the rear one, which 40 mm only warns of
+    plan = seed_desk().ask(Ask.model_validate(written_ask("hill-patrol"), strict=False))
+    assert isinstance(plan, Plan)
+    rows = [row for row in tell_text(plan).splitlines() if "track, front less rear" in row]
+    assert rows == ["  = track, front less rear: 0 -> 50 mm: warns (at least -40 mm and at most 40 mm)"]

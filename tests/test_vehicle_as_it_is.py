@@ -9,17 +9,11 @@ from typing import Any
 
 import pytest
 
-from told_plan import Answer, Told, ask_of
+from told_plan import Answer, Told, ask_of, figure
 
 
 def asked(vehicle: str, fits: list[dict[str, Any]]) -> Answer:
     return {"vehicle": vehicle, "fit": fits}
-
-
-def figure(told: Told, name: str) -> Answer:
-    (line,) = (line for line in told.plan["figures"] if line["id"] == name)
-    found: Answer = line
-    return found
 
 
 def test_spacers_behind_the_rear_wheels_widen_the_track_and_buy_no_axle() -> None:

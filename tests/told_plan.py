@@ -96,3 +96,16 @@ class Told:
     def uses(self) -> str:
         """Everything that is used up, in one text."""
         return " ".join(use for line in self.plan["work"] for use in line["uses"])
+
+
+def figure(told: Told, name: str) -> Answer:
+    """The line of a figure, by its name and place."""
+    (line,) = (line for line in told.plan["figures"] if line["id"] == name)
+    found: Answer = line
+    return found
+
+
+def before_and_after(told: Told, name: str) -> tuple[float, float]:
+    """What a figure came to on the vehicle as received and comes to with the plan."""
+    line = figure(told, name)
+    return float(line["before"]), float(line["after"])

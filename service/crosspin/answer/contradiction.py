@@ -1,9 +1,10 @@
 """Tells a conflict: which wishes contradict each other, what speaks against them, and the ways out."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from itertools import chain
+from typing import TypeVar
 
 from crosspin.answer.plan import Contradiction, WayOutLine, WishLine
 from crosspin.answer.reasons import Scene
@@ -14,10 +15,12 @@ from crosspin.knockon.pairing import condition_code, judge_need, judge_renewal, 
 from crosspin.knockon.proposal import Barrier, Choice, Conflict, State
 from crosspin.knockon.tally import Tally
 from crosspin.knockon.wishes import Question, Wish
-from crosspin.model.schema import Verdict
+from crosspin.model.schema import Need, Part, Renewal, Verdict
 from crosspin.vehicle.figuring import Figuring
 
 _ENOUGH = 6
+
+Rule = TypeVar("Rule", Need, Renewal)
 
 
 def tell_contradiction(scene: Scene, ask: Ask, question: Question, conflict: Conflict, version: str) -> Contradiction:
@@ -137,32 +140,41 @@ def _against(scene: Scene, path: str) -> Iterator[tuple[str, str]]:
 
 def _unmet(scene: Scene, path: str) -> Iterator[tuple[str, str]]:
     """The needs that are not met: of what is at a position, and of what is around it."""
-    for pairing in scene.layout.pairings:
-        need = scene.model.needs.get(pairing.rule)
-        if need is None or path not in (pairing.when, pairing.then) or not need.severity.constrains:
-            continue
-        asking = scene.planned(pairing.when)
+
+    def fails(need: Need, asking: Part, then: Part | None, when_state: State, then_state: State) -> bool:
         when = condition_code(scene.model, scene.catalog, need.when, asking)
-        then = condition_code(scene.model, scene.catalog, need.then, scene.planned(pairing.then))
-        states = scene.choices[pairing.when].state, scene.choices[pairing.then].state
-        if asking is not None and judge_need(need, when, states[0], then, states[1]) is Verdict.CLASHES:
-            beside = pairing.then if path == pairing.when else pairing.when
-            yield beside, scene.sayings.words.rule(need.says, asking.label, pairing.when)
+        answer = condition_code(scene.model, scene.catalog, need.then, then)
+        return judge_need(need, when, when_state, answer, then_state) is Verdict.CLASHES
+
+    return _broken(scene, path, scene.model.needs, fails)
 
 
 def _outdated(scene: Scene, path: str) -> Iterator[tuple[str, str]]:
     """The renewals that forbid an old part to stay, at a position or because of what is there."""
+
+    def fails(renewal: Renewal, asking: Part, then: Part | None, when_state: State, then_state: State) -> bool:
+        when, old = kind_code(scene.model, renewal.when_kind, asking), kind_code(scene.model, renewal.then_kind, then)
+        return judge_renewal(when, when_state, old, then_state) is Verdict.CLASHES
+
+    return _broken(scene, path, scene.model.renewals, fails)
+
+
+def _broken(
+    scene: Scene,
+    path: str,
+    rules: Mapping[str, Rule],
+    fails: Callable[[Rule, Part, Part | None, State, State], bool],
+) -> Iterator[tuple[str, str]]:
+    """The rules over pairs of positions that the plan breaks at a position: the other position and a sentence."""
     for pairing in scene.layout.pairings:
-        renewal = scene.model.renewals.get(pairing.rule)
-        if renewal is None or path not in (pairing.when, pairing.then) or not renewal.severity.constrains:
+        rule = rules.get(pairing.rule)
+        if rule is None or path not in (pairing.when, pairing.then) or not rule.severity.constrains:
             continue
-        asking = scene.planned(pairing.when)
-        when = kind_code(scene.model, renewal.when_kind, asking)
-        then = kind_code(scene.model, renewal.then_kind, scene.planned(pairing.then))
+        asking, then = scene.planned(pairing.when), scene.planned(pairing.then)
         states = scene.choices[pairing.when].state, scene.choices[pairing.then].state
-        if asking is not None and judge_renewal(when, states[0], then, states[1]) is Verdict.CLASHES:
+        if asking is not None and fails(rule, asking, then, *states):
             beside = pairing.then if path == pairing.when else pairing.when
-            yield beside, scene.sayings.words.rule(renewal.says, asking.label, pairing.when)
+            yield beside, scene.sayings.words.rule(rule.says, asking.label, pairing.when)
 
 
 def _short(scene: Scene, path: str) -> Iterator[tuple[str, str]]:

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from crosspin.answer.figure_lines import FigureLine, LimitLine
 from crosspin.figures.exact import spell
-from crosspin.model.schema import Verdict
+from crosspin.model.schema import Severity, Verdict
 
 _ORDER = (Verdict.CLASHES, Verdict.UNKNOWN, Verdict.FITS, None)
 
@@ -28,6 +28,13 @@ def worth_telling(figures: Sequence[FigureLine]) -> list[tuple[FigureLine, str]]
     return told
 
 
+def verdict_word(line: FigureLine) -> str:
+    """The verdict as people are told it: beyond a limit that no plan is held to, a figure only warns."""
+    if line.verdict is Verdict.CLASHES and not Severity(line.severity).constrains:
+        return "warns"
+    return line.verdict or ""
+
+
 def figure_rows(figures: Sequence[FigureLine]) -> Iterator[str]:
     """One row a figure worth telling: label, before -> after, verdict."""
     for line, name in worth_telling(figures):
@@ -44,7 +51,7 @@ def _values(line: FigureLine) -> str:
     if line.verdict is None:
         return text
     limits = " and ".join(_limit(limit, unit) for limit in line.limits)
-    return f"{text}: {line.verdict}{f' ({limits})' if limits else ''}"
+    return f"{text}: {verdict_word(line)}{f' ({limits})' if limits else ''}"
 
 
 def _limit(limit: LimitLine, unit: str) -> str:

@@ -11,12 +11,11 @@ from crosspin.knockon.compiled import Compiled, Facet, Link
 from crosspin.knockon.domain import Domain
 from crosspin.knockon.figure_nodes import Element, Probe
 from crosspin.knockon.gauge import Gauge, Judgement, View
-from crosspin.knockon.limits import INFINITE
+from crosspin.knockon.limits import FAR, INFINITE
 from crosspin.knockon.mating import Outcome
 from crosspin.knockon.opening import Opening
 from crosspin.knockon.proposal import Alternative, Cause, Choice, Mending, RuledOut, State
 from crosspin.knockon.relation import Numbers
-from crosspin.knockon.solve import FAR
 from crosspin.knockon.stakes import Stake
 from crosspin.knockon.tally import Share
 from crosspin.model.schema import Part

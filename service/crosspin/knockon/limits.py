@@ -33,6 +33,9 @@ COST_BITS = 61
 INFINITE = 1 << COST_BITS
 """The packed cost of what is not allowed."""
 
+FAR = INFINITE - 1
+"""Stands for the cost of a value that costs more than enough others, or has no plan at all: nobody looked."""
+
 
 class SearchLimit(Exception):
     """A stated bound was reached, so there is no answer; never a silent approximation.

@@ -13,11 +13,11 @@ from crosspin.knockon.compiled import Codes
 from crosspin.knockon.figure_nodes import Elements, Leaf, Probe
 from crosspin.knockon.gauge import Gauge, View
 from crosspin.knockon.gauge_relations import Found, GaugeRelations
-from crosspin.knockon.limits import INFINITE
+from crosspin.knockon.limits import FAR, INFINITE
 from crosspin.knockon.opening import Opening
 from crosspin.knockon.proposal import State
 from crosspin.knockon.relation import Numbers, Places, Relation
-from crosspin.knockon.solve import FAR, Worth
+from crosspin.knockon.solve import Worth
 from crosspin.knockon.tally import Adds, Chain
 
 

@@ -120,7 +120,9 @@ class Searcher:
                 return None
             if not weights.is_marked(best.cost):
                 return network, best
-            opening.hold_to(network.exceeded(best.assignment()))
+            exceeded = network.exceeded(best.assignment())
+            assert exceeded, "a plan that exceeds nothing needs no mark"
+            opening.hold_to(exceeded)
         return None
 
     def _plan(self, compiled: Compiled, question: Question, force: Mapping[str, Choice]) -> Proposal | None:

@@ -16,7 +16,7 @@ import numpy as np
 
 from crosspin.knockon.eliminate import Elimination
 from crosspin.knockon.handover import Posted, hand_over
-from crosspin.knockon.limits import INFINITE, QUICK_LIMIT, SearchLimit
+from crosspin.knockon.limits import FAR, INFINITE, QUICK_LIMIT, SearchLimit
 from crosspin.knockon.prune import Pruner, Reduced
 from crosspin.knockon.relation import Numbers, Relation
 from crosspin.knockon.tighten import tightened
@@ -26,9 +26,6 @@ ROUNDS = 6
 
 GAIN = 12
 """By which power of two less than a step shifting once more must lift the bound."""
-
-FAR = INFINITE - 1
-"""Stands for the cost of a value that costs more than enough others, or has no plan at all: nobody looked."""
 
 FAR_STEPS = 12
 """How many more positions than the best plan a plan with another value of a large network may change, to be looked at.

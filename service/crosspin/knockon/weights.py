@@ -16,7 +16,7 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from crosspin.knockon.limits import COST_BITS, INFINITE, SearchLimit
+from crosspin.knockon.limits import COST_BITS, FAR, SearchLimit
 from crosspin.knockon.proposal import Cost
 
 MINOR_UNIT = 2
@@ -86,7 +86,7 @@ class Weights:
     def is_marked(self, packed: npt.ArrayLike) -> npt.NDArray[np.bool_]:
         """Which packed costs, of what is allowed, bear the mark `beyond`."""
         costs = np.asarray(packed)
-        return np.asarray((costs < INFINITE - 1) & (costs % self.extra >= self.beyond), dtype=bool)
+        return np.asarray((costs < FAR) & (costs % self.extra >= self.beyond), dtype=bool)
 
     def cost(self, packed: int) -> Cost:
         """A packed cost, spelled out."""

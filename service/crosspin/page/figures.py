@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from crosspin.answer.figure_lines import FigureLine
-from crosspin.answer.figure_text import worth_telling
+from crosspin.answer.figure_text import verdict_word, worth_telling
 from crosspin.figures.exact import rounded, spell
 from crosspin.model.schema import Model, Unit, Verdict
 
@@ -18,7 +18,7 @@ class FigureRow:
     before: str
     after: str
     limits: str
-    verdict: Verdict | None
+    verdict: str
     sentence: str
     formula: str
     evidence: tuple[str, ...]
@@ -44,7 +44,7 @@ class Figures:
             before="" if line.before is None else self._value(line.before, line.unit),
             after="not known" if line.after is None else self._value(line.after, line.unit),
             limits=", ".join(limits),
-            verdict=line.verdict,
+            verdict=verdict_word(line),
             sentence=line.sentence if line.verdict in (Verdict.CLASHES, Verdict.UNKNOWN) else "",
             formula=line.formula,
             evidence=line.evidence,
