@@ -9,5 +9,6 @@ change and `stakes` what may be lost, `network` makes relations of it, `solve` f
 public face.
 
 A figure that decides is a `gauge`, one step of it a node (`figure_nodes`): `limit_gauge` is held to limits,
-`need_gauge` asks for something, `gauge_relations` makes relations of either.
+`need_gauge` asks for something.  A `view` says what every node comes to, a `diagram` what of that matters, and
+`gauge_relations` makes relations of it.
 """

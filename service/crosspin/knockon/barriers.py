@@ -9,10 +9,11 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from crosspin.knockon.figure_nodes import Elements, Leaf
-from crosspin.knockon.gauge import Gauge, View
+from crosspin.knockon.gauge import Gauge
 from crosspin.knockon.limits import INFINITE, SearchLimit
 from crosspin.knockon.opening import Opening
 from crosspin.knockon.proposal import Barrier, Choice, State
+from crosspin.knockon.view import View
 
 
 class Barriers:
@@ -59,7 +60,7 @@ class Barriers:
 
     def _forbids(self, gauge: Gauge, view: View) -> bool:
         try:
-            return int(view.costs(gauge, self._opening.before(gauge)).min()) >= INFINITE
+            return int(gauge.costs(view, self._opening.before(gauge)).min()) >= INFINITE
         except SearchLimit:  # too many to tell
             return False
 

@@ -10,7 +10,7 @@ import numpy as np
 from crosspin.knockon.compiled import Compiled, Facet, Link
 from crosspin.knockon.domain import Domain
 from crosspin.knockon.figure_nodes import Element, Probe
-from crosspin.knockon.gauge import Gauge, Judgement, View
+from crosspin.knockon.gauge import Gauge, Judgement
 from crosspin.knockon.limits import FAR, INFINITE
 from crosspin.knockon.mating import Outcome
 from crosspin.knockon.opening import Opening
@@ -18,6 +18,7 @@ from crosspin.knockon.proposal import Alternative, Cause, Choice, Mending, Ruled
 from crosspin.knockon.relation import Numbers
 from crosspin.knockon.stakes import Stake
 from crosspin.knockon.tally import Share
+from crosspin.knockon.view import View
 from crosspin.model.schema import Part
 
 ALTERNATIVES_LIMIT = 100
@@ -100,7 +101,7 @@ class Explanation:
         return View(lambda leaf: (element(leaf.path, leaf.probe),), self.opening.came, beside)
 
     def _judged(self, gauge: Gauge, view: View) -> Judgement:
-        return gauge.judge(view.reading(gauge), self.opening.before(gauge))
+        return gauge.judge(gauge.reading(view), self.opening.before(gauge))
 
     def _judged_at(self, path: str, value: int) -> Iterable[tuple[Gauge, Judgement]]:
         """What is said of the figures that could be exceeded, with a value of an open position beside the plan; the

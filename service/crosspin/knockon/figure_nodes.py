@@ -5,7 +5,7 @@ can come to is an `Element`: its values, or why it has none.  Positions that bri
 every node above, so that few combinations remain; a node that has more than FIGURE_LIMIT of them says so (SearchLimit).
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
 from decimal import Decimal
@@ -23,7 +23,7 @@ from crosspin.knockon.pairing import condition_code
 from crosspin.model.figure import Figure, Gathering
 from crosspin.model.judge import Judged, is_of_kind, may_have
 from crosspin.model.schema import Model, Value
-from crosspin.vehicle.figuring import calculate, kept
+from crosspin.vehicle.figuring import calculate_all, kept
 
 Places = npt.NDArray[np.intp]
 
@@ -143,11 +143,16 @@ class Node:
             raise SearchLimit("FIGURE_LIMIT", prod(shape), FIGURE_LIMIT, "combinations of readings of one figure")
         numbered: dict[Element, int] = {}
         table = np.fromiter(
-            (numbered.setdefault(self._known(one), len(numbered)) for one in product(*lists)), np.intp, prod(shape)
+            (numbered.setdefault(one, len(numbered)) for one in self._results(lists)), np.intp, prod(shape)
         )
         return Combined(tuple(numbered), table.reshape(shape))
 
-    def _known(self, elements: Elements) -> Element:
+    def _results(self, lists: tuple[Elements, ...]) -> Iterable[Element]:
+        """What it comes to for each combination, in the order of `product`."""
+        return map(self.known, product(*lists))
+
+    def known(self, elements: Elements) -> Element:
+        """As `apply`, which is remembered."""
         known = self._applied.get(elements)
         if known is None:
             known = self._applied[elements] = self.apply(elements)
@@ -240,9 +245,19 @@ class Computed(Node):
             return Missing.NOT_THERE
         if any(isinstance(one, Missing) for one in taken):
             return _missing(taken)
-        values = {name: one[0] for name, one in zip(self._names, taken, strict=True) if isinstance(one, tuple)}
-        value, _ = calculate(self._formula, values)
-        return Missing.NOT_KNOWN if value is None else (value,)
+        values = [tuple(one[0] for one in taken if isinstance(one, tuple))]
+        return next(self._calculated(values))
+
+    def _calculated(self, rows: Iterable[tuple[Value, ...]]) -> Iterator[Element]:
+        for value in calculate_all(self._formula, self._names, rows):
+            yield Missing.NOT_KNOWN if value is None else (value,)
+
+    def _results(self, lists: tuple[Elements, ...]) -> Iterable[Element]:
+        """See Node; there are many where all is known, and each is met once."""
+        known = [[one[0] for one in elements if isinstance(one, tuple)] for elements in lists]
+        if self._limited or any(len(some) < len(all_) for some, all_ in zip(known, lists, strict=True)):
+            return super()._results(lists)
+        return self._calculated(product(*known))
 
 
 class Kept(Node):
@@ -258,6 +273,10 @@ class Kept(Node):
         if isinstance(element, tuple) and isinstance(element[0], Decimal):
             return (kept(element[0], self._decimals),)
         return element
+
+    def _results(self, lists: tuple[Elements, ...]) -> Iterable[Element]:
+        """See Node; of the many, each is met once."""
+        return map(self.apply, product(*lists))
 
 
 class Flat(Node):
@@ -276,8 +295,6 @@ class Flat(Node):
         self.by_steps = by_steps
         self._root = root
         self._taken = taken
-        self._rests_on: dict[Node, tuple[int, ...]] = {}
-        self._evaluated: dict[tuple[Node, Elements], Element] = {}
 
     def apply(self, elements: Elements) -> Element:
         """See Node."""
@@ -286,22 +303,61 @@ class Flat(Node):
     def _evaluate(self, node: Node, elements: Elements) -> Element:
         if node in self._taken:
             place, part = self._taken[node]
-            element = elements[place]
-            return element.elements[part] if isinstance(element, Several) and part is not None else element
-        key = (node, tuple(elements[place] for place in self._places(node)))
-        known = self._evaluated.get(key)
-        if known is None:
-            known = node.apply(tuple(self._evaluate(one, elements) for one in node.below))
-            self._evaluated[key] = known
-        return known
+            return _part_of(elements[place], part)
+        return node.known(tuple(self._evaluate(one, elements) for one in node.below))
 
-    def _places(self, node: Node) -> tuple[int, ...]:
-        """Which of the elements below bear on a node."""
-        if node not in self._rests_on:
-            found = {self._taken[one][0] for one in node.below if one in self._taken}
-            found.update(place for one in node.below if one not in self._taken for place in self._places(one))
-            self._rests_on[node] = tuple(sorted(found))
-        return self._rests_on[node]
+    def _combine(self, lists: tuple[Elements, ...]) -> Combined:
+        """See Node.  Each node on the way is worked out for the combinations that bear on it, however many others there
+        are."""
+        shape = tuple(map(len, lists))
+        if prod(shape) == 1:
+            return super()._combine(lists)
+        if prod(shape) > FIGURE_LIMIT:
+            raise SearchLimit("FIGURE_LIMIT", prod(shape), FIGURE_LIMIT, "combinations of readings of one figure")
+        done: dict[Node, Combined] = {}
+        found = self._tabled(self._root, lists, done)
+        return Combined(found.elements, np.ascontiguousarray(np.broadcast_to(found.table, shape)))
+
+    def _tabled(self, node: Node, lists: tuple[Elements, ...], done: dict[Node, Combined]) -> Combined:
+        """What a node comes to, in a table with an axis for each list, of length 1 where that does not bear on it."""
+        if node not in done:
+            if node in self._taken:
+                place, part = self._taken[node]
+                shape = [1] * len(lists)
+                shape[place] = len(lists[place])
+                done[node] = _numbered([_part_of(one, part) for one in lists[place]], shape)
+            else:
+                done[node] = _over(node, [self._tabled(one, lists, done) for one in node.below], len(lists))
+        return done[node]
+
+
+def _over(node: Node, below: Sequence[Combined], axes: int) -> Combined:
+    """What a node comes to over what those below it come to, worked out once for each combination that is met."""
+    code = np.zeros([1] * axes, dtype=np.intp)
+    for one in below:
+        # The codes met are few and are numbered anew each time, so that none grows too large.
+        met = np.unique(code * len(one.elements) + one.table, return_inverse=True)[1]
+        code = met.reshape(np.broadcast_shapes(code.shape, one.table.shape))
+    _, first, which = np.unique(code, return_index=True, return_inverse=True)
+    columns = [np.broadcast_to(one.table, code.shape).ravel()[first].tolist() for one in below]
+    elements = [one.elements for one in below]
+    results = [
+        node.known(tuple(of[place] for of, place in zip(elements, places, strict=True)))
+        for places in (zip(*columns, strict=True) if below else [()])
+    ]
+    few = _numbered(results, [len(results)])
+    return Combined(few.elements, few.table[which].reshape(code.shape))
+
+
+def _part_of(element: Element, part: int | None) -> Element:
+    return element.elements[part] if isinstance(element, Several) and part is not None else element
+
+
+def _numbered(elements: Sequence[Element], shape: Sequence[int]) -> Combined:
+    """Elements in a table of some shape."""
+    numbered: dict[Element, int] = {}
+    places = [numbered.setdefault(one, len(numbered)) for one in elements]
+    return Combined(tuple(numbered), np.array(places, dtype=np.intp).reshape(shape))
 
 
 def _missing(elements: Elements) -> Missing:

@@ -10,15 +10,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from crosspin.knockon.compiled import Codes
-from crosspin.knockon.figure_nodes import Elements, Leaf, Probe
-from crosspin.knockon.gauge import Gauge, View
-from crosspin.knockon.gauge_relations import Found, GaugeRelations
+from crosspin.knockon.diagram import Branch, Diagram
+from crosspin.knockon.figure_nodes import Elements, Leaf
+from crosspin.knockon.gauge import Gauge
+from crosspin.knockon.gauge_relations import Axis, GaugeRelations
 from crosspin.knockon.limits import FAR, INFINITE
 from crosspin.knockon.opening import Opening
 from crosspin.knockon.proposal import State
 from crosspin.knockon.relation import Numbers, Places, Relation
 from crosspin.knockon.solve import Worth
 from crosspin.knockon.tally import Adds, Chain
+from crosspin.knockon.view import View
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,7 +60,8 @@ class Network:
         self.paths = sorted(opening.domains)
         self._number = {path: place for place, path in enumerate(self.paths)}
         self._tallies = self._counted()
-        self._probes = self._probed()
+        self._diagrams = self._told_apart()
+        self._classes = self._classed()
         self._merged = {path: self._merge(path) for path in self.paths}
         self.sizes = [self._merged[path].best.size for path in self.paths]
         self.factors = self._single() + self._pairs()
@@ -84,14 +87,28 @@ class Network:
             counted.append(_Sum(INFINITE, start, False, adds))
         return counted
 
-    def _probed(self) -> dict[str, tuple[Probe, ...]]:
-        """What these gauges read off the open positions."""
-        found: dict[str, dict[Probe, None]] = {path: {} for path in self.paths}
-        for gauge in self._opening.weighing:
-            for leaf in gauge.leaves:
-                if leaf.path in found:
-                    found[leaf.path][leaf.probe] = None
-        return {path: tuple(probes) for path, probes in found.items()}
+    def _told_apart(self) -> dict[Gauge, Diagram]:
+        """What the gauges tell apart that could cost anything, of live values."""
+        opening = self._opening
+        view = opening.view()
+        found = {gauge: gauge.diagram(view, opening.before(gauge)) for gauge in opening.weighing}
+        return {gauge: diagram for gauge, diagram in found.items() if diagram.costs.any()}
+
+    def _classed(self) -> dict[str, dict[Branch, Places]]:
+        """By open position, the class of each value for all that is read off it; 0 where it is dead."""
+        found: dict[str, dict[Branch, Places]] = {path: {} for path in self.paths}
+        waiting = [branch for diagram in self._diagrams.values() for branch in diagram.below]
+        while waiting:
+            branch = waiting.pop()
+            if branch.leaf is None:
+                waiting.extend(branch.below)
+            else:
+                elements = self._opening.live_elements(branch.leaf)
+                number = dict(zip(elements, branch.classes.tolist(), strict=True))
+                seen = self._opening.domains[branch.leaf.path].seen(branch.leaf.probe)
+                classes = np.array([number.get(element, 0) for element in seen], dtype=np.intp)
+                found[branch.leaf.path][branch] = classes
+        return found
 
     def _merge(self, path: str) -> _Merged:
         opening = self._opening
@@ -105,10 +122,10 @@ class Network:
                 rows.append(table[:, opening.live[other]])
         joined = np.ascontiguousarray(np.hstack(rows)) if rows else np.zeros((len(domain), 0), dtype=np.int64)
         adds = [counted.adds[path] for counted in self._tallies if path in counted.adds]
-        seen = [domain.seen(probe) for probe in self._probes[path]]
+        seen = np.array([*self._classes[path].values()], dtype=np.intp).reshape(-1, len(domain)).T
         groups: dict[object, list[int]] = {}
         for value in np.flatnonzero(costs < INFINITE).tolist():
-            key = (joined[value].tobytes(), *(a.key(value) for a in adds), *(s[value] for s in seen))
+            key = (joined[value].tobytes(), *(a.key(value) for a in adds), seen[value].tobytes())
             groups.setdefault(key, []).append(value)
         # Values stand in order of preference, so the first of the cheapest is the one to keep.
         kept = sorted((min(members, key=lambda v: costs[v]), members) for members in groups.values())
@@ -158,23 +175,16 @@ class Network:
             spared = len(self.sizes)
             self.sizes.append(2)
             self.factors.append(Relation.of_table((spared,), np.array([0, opening.compiled.weights.beyond])))
-        relations = GaugeRelations(self._leaf, opening.came, self.sizes)
-        for gauge in opening.weighing:
-            relations.add(gauge, opening.before(gauge), spared if gauge in opening.loose else None)
+        relations = GaugeRelations(self._axis, self.sizes)
+        for gauge, diagram in self._diagrams.items():
+            relations.add(diagram, spared if gauge in opening.loose else None)
         self.factors += relations.factors
         self.sizes = relations.sizes
 
-    def _leaf(self, leaf: Leaf) -> Found:
-        merged = self._merged.get(leaf.path)
-        if merged is None:
-            return Found(self._opening.came.of(leaf))
-        seen = self._opening.domains[leaf.path].seen(leaf.probe)
-        found = [seen[value] for value in merged.best.tolist()]
-        elements = tuple(dict.fromkeys(found))
-        if len(elements) == 1:
-            return Found(elements)
-        index = np.array([elements.index(one) for one in found], dtype=np.intp)
-        return Found(elements, self._number[leaf.path], index)
+    def _axis(self, branch: Branch) -> Axis:
+        assert branch.leaf is not None, "only what is read off a part is over the variable of its position"
+        path = branch.leaf.path
+        return Axis(self._number[path], self._classes[path][branch][self._merged[path].best], branch.count)
 
     def values(self, places: Mapping[int, int]) -> dict[str, int]:
         """The value of every position from the place that its variable takes."""
@@ -192,7 +202,7 @@ class Network:
 
         view = View(element, opening.came)
         unsafe = opening.compiled.weights.unsafe
-        return [gauge for gauge in opening.loose if int(view.costs(gauge, opening.before(gauge)).max()) >= unsafe]
+        return [gauge for gauge in opening.loose if int(gauge.costs(view, opening.before(gauge)).max()) >= unsafe]
 
     def changed(self, places: Mapping[int, int]) -> list[int]:
         """The variables whose position is not left as received."""

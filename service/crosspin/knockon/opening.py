@@ -29,13 +29,18 @@ import numpy.typing as npt
 from crosspin.knockon.compiled import Codes, Compiled, Link
 from crosspin.knockon.domain import Domain, Domains, Force, link_costs
 from crosspin.knockon.figure_nodes import Elements, Leaf
-from crosspin.knockon.gauge import Gauge, Reading, View, as_it_came
+from crosspin.knockon.gauge import Gauge, Reading
 from crosspin.knockon.limits import INFINITE, SearchLimit
 from crosspin.knockon.stakes import Stakes
 from crosspin.knockon.tally import Adds, Share, Tally
+from crosspin.knockon.view import View, as_it_came
 from crosspin.knockon.wishes import Question
 
 Flags = npt.NDArray[np.bool_]
+
+
+FEW = 3
+"""How many closed positions a gauge may bear on to be held to on a guess, at most."""
 
 
 class Opening:
@@ -72,6 +77,8 @@ class Opening:
         )
         self._held_to: set[Gauge] = set()
         self._open_all(sorted(named | set(force)))
+        while not self.dead and (foreseen := self._foreseen()):
+            self.hold_to(foreseen)
 
     def received(self, path: str) -> Domain:
         """A position as received and nothing else."""
@@ -195,6 +202,20 @@ class Opening:
         """The gauges that could be exceeded, on which positions bear that are left closed nevertheless."""
         return frozenset(gauge for gauge in self.weighing if gauge.id in self.barring and self._closed(gauge))
 
+    def _foreseen(self) -> list[Gauge]:
+        """The loose gauges that are exceeded where every open position takes the first of its live values, which is
+        mostly to stay as received: the best plan mostly exceeds them too, and need not be found to know.  It is a
+        guess, and not made where it would open many positions."""
+        view = View(self._first_element, self.came)
+        unsafe = self.compiled.weights.unsafe
+        few = [gauge for gauge in self.loose if len(self._closed(gauge)) <= FEW]
+        return [gauge for gauge in few if int(gauge.costs(view, self.before(gauge)).max()) >= unsafe]
+
+    def _first_element(self, leaf: Leaf) -> Elements:
+        if leaf.path not in self.domains:
+            return self.came.of(leaf)
+        return (self.domains[leaf.path].seen(leaf.probe)[int(self.live[leaf.path].argmax())],)
+
     def _worst(self, view: View, gauge: Gauge) -> int:
         """The most that live values could make a gauge cost; INFINITE where there are too many to tell."""
         seen = [self.live.get(path) for path in gauge.parties]
@@ -202,7 +223,7 @@ class Opening:
         if known is not None and all(was is now for was, now in zip(known[0], seen, strict=True)):
             return known[1]
         try:
-            worst = int(view.costs(gauge, self.before(gauge)).max())
+            worst = int(gauge.costs(view, self.before(gauge)).max())
         except SearchLimit:
             worst = INFINITE
         self._worsts[gauge.id] = seen, worst
@@ -234,9 +255,10 @@ class Opening:
 
     def view(self) -> View:
         """What every node of a gauge comes to with live values, and closed positions as received."""
-        return View(self._live_elements, self.came)
+        return View(self.live_elements, self.came)
 
-    def _live_elements(self, leaf: Leaf) -> Elements:
+    def live_elements(self, leaf: Leaf) -> Elements:
+        """The distinct elements that live values bring, or the position as received."""
         if leaf.path not in self.domains:
             return self.came.of(leaf)
         live = self.live[leaf.path]
@@ -250,7 +272,7 @@ class Opening:
         """What a gauge showed when the vehicle was received."""
         known = self._before.get(gauge.id)
         if known is None:
-            known = self._before[gauge.id] = self.came.reading(gauge)
+            known = self._before[gauge.id] = gauge.reading(self.came)
         return known
 
     def _endangered(self) -> set[str]:

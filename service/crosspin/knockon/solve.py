@@ -32,8 +32,9 @@ FAR_STEPS = 12
 
 To find what a change costs that drags so much along takes longer than all the others together, and nobody takes it."""
 
-MANY_OPEN = 100
-"""From how many variables with a choice on a network is not tried whole: it would hardly do."""
+MANY_OPEN = 300
+"""From how many variables with a choice on a network is not tried whole: tables that serve up to about 200 of them are
+many times too large for the 350 and more of an ask that nothing is kept from."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

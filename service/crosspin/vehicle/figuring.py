@@ -1,6 +1,6 @@
 """Works figures out for one state of a vehicle: as received, or as planned."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence, Set
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -220,6 +220,17 @@ def calculate(formula: str, values: Mapping[str, Value]) -> tuple[Decimal | None
         return None, str(error)
     except ArithmeticError:
         return None, "the readings make no sense together"
+
+
+def calculate_all(formula: str, names: Sequence[str], rows: Iterable[Sequence[Value]]) -> Iterator[Decimal | None]:
+    """The results of a formula for many values in the order of `names`; None where they make no sense."""
+    calculation = FORMULAS[formula]
+    order = [names.index(name) for name in calculation.parameters]
+    for row in rows:
+        try:
+            yield calculation(*[row[place] for place in order])
+        except (ValueError, ArithmeticError):
+            yield None
 
 
 def kept(value: Decimal, decimals: int) -> Decimal:
