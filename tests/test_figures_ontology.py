@@ -6,6 +6,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from pyoxigraph import Quad
 
 from crosspin.figures.derive import FORMULAS
 from crosspin.home import data_folder
@@ -28,12 +29,16 @@ SOUND = """cp:pegTrack a cp:Figure ; rdfs:label "peg track"@en ; skos:definition
   cp:atMost [ cp:constant 1700 ; cp:unit unit:MilliM ; cp:says "{value} is more than {limit}."@en ] . """
 
 
+@cache
+def shipped() -> list[Quad]:
+    graph = seed_library().graph
+    return [quad for name in (ONTOLOGY, DERIVED) for quad in graph.triples(name)]
+
+
 def model_with(text: str) -> Model:
     """The shipped ontology with something more in it."""
-    library = seed_library()
-    shipped = [q for q in library.graph.quads if getattr(q.graph_name, "value", "") in (ONTOLOGY, DERIVED)]
     more = parse_text((PREFIXES + text).encode(), "text/turtle", "planted.ttl")
-    return read_model(Facts([*shipped, *more]), version="")
+    return read_model(Facts([*shipped(), *more]), version="")
 
 
 def test_a_sound_figure_is_let_in() -> None:

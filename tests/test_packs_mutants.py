@@ -1,4 +1,5 @@
-"""What the shipped packs say cannot change unnoticed: mutants of it are noticed by cases, or explained one by one.
+"""What the shipped ontology says, rules and packs, cannot change unnoticed: cases notice mutants of it, or each that
+none notices is explained.
 
 All mutants take minutes, so that a share of them is tried each time, and all where CROSSPIN_EVERY_CASE is set.  A
 mutant's name decides its share: which are tried does not change when others come.
@@ -17,7 +18,7 @@ from crosspin.rules.inspection import Inspection
 from crosspin.rules.mutants import Mutant
 
 SHARES = 24
-EACH_TIME = 2
+EACH_TIME = 3
 LEAST_PERCENT = 95
 
 

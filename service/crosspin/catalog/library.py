@@ -239,7 +239,7 @@ class Library:
         self._time("derive positions and joints", started)
         started = perf_counter()
         facts = fresh.facts([ONTOLOGY, DERIVED])
-        models = {name: read_model(facts, "", name) for name in languages(fresh.facts([ONTOLOGY]))}
+        models = {name: read_model(facts, "", name) for name in languages(facts)}
         self._time("compile the model", started)
         started = perf_counter()
         model = models["en"]
@@ -250,9 +250,9 @@ class Library:
             writer.say("models", " ".join(models))
             for name, translated in models.items():
                 writer.say(_MODEL + name, translated.model_dump_json())
-            writer.say(_ONTOLOGY, fresh.text())
-            for name in (ONTOLOGY, DERIVED):
-                graph.replace(name, fresh.triples(name))
+            text = fresh.text()
+            writer.say(_ONTOLOGY, text)
+            graph.replace_by_text((ONTOLOGY, DERIVED), text)
             self._put_back(writer, graph, model, sources)
             for pack in reading.packs:
                 if pack.data is not None and sources:  # else there is nothing yet that it could refer to

@@ -2,6 +2,7 @@
 
 DEF = "https://crosspin.example/def/"
 ID = "https://crosspin.example/id/"
+CASE = "https://crosspin.example/case/"
 UNIT = "http://qudt.org/vocab/unit/"
 
 

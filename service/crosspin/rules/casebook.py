@@ -8,11 +8,10 @@ from pyoxigraph import RdfFormat, Triple, serialize
 
 from crosspin.model.base import Frozen
 from crosspin.model.schema import JointKind, Model, Remedy
-from crosspin.model.terms import DEF, identifier, term
+from crosspin.model.terms import CASE, DEF, identifier, term
 from crosspin.rules.cases import Case, read_cases
 
-_CASE = "https://crosspin.example/case/"
-_PREFIXES = {"cp": DEF, "case": _CASE}
+_PREFIXES = {"cp": DEF, "case": CASE}
 
 
 class CaseLine(Frozen):
@@ -65,7 +64,7 @@ def _parts(model: Model, rule: str) -> Iterable[str]:
 
 def _line(name: str, case: Case) -> CaseLine:
     return CaseLine(
-        id=case.iri.removeprefix(_CASE),
+        id=case.iri.removeprefix(CASE),
         label=case.label,
         tests=tuple(identifier(term(tried)) for tried in case.tests),
         file=name,

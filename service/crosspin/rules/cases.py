@@ -4,19 +4,22 @@ A case names a *given* graph, graphs that it *expects* (their blank nodes stand 
 that it *refuses*.  `Bench` runs the rules over the ontology and the given graph and reports what is amiss.
 """
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from pyoxigraph import BlankNode, Literal, NamedNode, Quad, QuerySolutions, Store, Triple
 
-from crosspin.model.terms import DEF
+from crosspin.model.terms import CASE, DEF
 from crosspin.store.graph import BrokenText, parse_text
 from crosspin.store.infer import FIRST_BUILD_ORDER, Rule, Workspace, read_rules
 from crosspin.store.packs import short, value_of
 
 RDF_TYPE = NamedNode("http://www.w3.org/1999/02/22-rdf-syntax-ns#type")
 RDFS_LABEL = NamedNode("http://www.w3.org/2000/01/rdf-schema#label")
+_CASES = CASE.partition("://")[2]
+"""What the names of all that a case alone speaks of begin with, or what rules make of them has in them."""
 _NUMBERS = {f"http://www.w3.org/2001/XMLSchema#{name}" for name in ("decimal", "integer")}
 
 
@@ -122,22 +125,44 @@ class Bench:
         with self._workspace.suppose(given, self._rules_for(given), note):
             return {rule: triples for rule, triples in found.items() if triples}
 
+    def judge_all(self, cases: Sequence[Case]) -> Iterator[tuple[Case, tuple[Miss, ...]]]:
+        """What is amiss with each of several cases, in their order.
+
+        Those that speak of nodes of their own only are judged together first, each under names that no other has, as
+        the builds in one store are; what is amiss then is judged again by itself.
+        """
+        renamed = {n: _renamed(case, n) for n, case in enumerate(cases) if self._stands_alone(case)}
+        given = [triple for case in renamed.values() for triple in case.given]
+        with self._workspace.suppose(given, self._rules_for(given)) as store:
+            sound = {number for number, case in renamed.items() if not _misses(store, case)}
+        for number, case in enumerate(cases):
+            yield case, () if number in sound else self.judge(case)
+
+    def _stands_alone(self, case: Case) -> bool:
+        """Whether a case says nothing of the ontology, nor of nodes that others speak of too, and all that it expects
+        hangs on its own nodes: in a crowd it comes out then as it does by itself."""
+        if any(rule.order < FIRST_BUILD_ORDER for rule in self._rules_for(case.given)):
+            return False
+        if not all(_hangs_on_own(triples) for _, triples in case.expects):
+            return False
+        return all(
+            _is_own(triple.subject) and (_is_own(triple.object) or self._knows(triple.object)) for triple in case.given
+        )
+
+    def _knows(self, node: object) -> bool:
+        """Whether a node is no name, or one that the ontology speaks of."""
+        if not isinstance(node, NamedNode):
+            return True
+        about = self.store.quads_for_pattern(node, None, None)
+        leading = self.store.quads_for_pattern(None, None, node)
+        return next(about, None) is not None or next(leading, None) is not None
+
     def judge(self, case: Case, without: str | None = None, instead: Rule | None = None) -> tuple[Miss, ...]:
         """What is amiss with a case, nothing where it comes out; on request without one rule, or with
         another in its place."""
         rules = self._rules_for(case.given, without, instead)
         with self._workspace.suppose(case.given, rules) as store:
-            expected = [
-                Miss(case.iri, graph, f"is expected but does not follow{_instead(store, triples)}")
-                for graph, triples in case.expects
-                if not _holds(store, triples)
-            ]
-            refused = [
-                Miss(case.iri, graph, "is refused but follows")
-                for graph, triples in case.refuses
-                if _holds(store, triples)
-            ]
-        return (*expected, *refused)
+            return _misses(store, case)
 
     def _rules_for(
         self, given: Sequence[Triple], without: str | None = None, instead: Rule | None = None
@@ -159,6 +184,53 @@ class Bench:
             elif rule.target in members:
                 chosen.append(rule.about(members[rule.target]))
         return chosen
+
+
+def _misses(store: Store, case: Case) -> tuple[Miss, ...]:
+    expected = [
+        Miss(case.iri, graph, f"is expected but does not follow{_instead(store, triples)}")
+        for graph, triples in case.expects
+        if not _holds(store, triples)
+    ]
+    refused = [
+        Miss(case.iri, graph, "is refused but follows") for graph, triples in case.refuses if _holds(store, triples)
+    ]
+    return (*expected, *refused)
+
+
+def _is_own(node: object) -> bool:
+    """Whether a node is one that a case alone speaks of."""
+    return isinstance(node, BlankNode) or (isinstance(node, NamedNode) and _CASES in node.value)
+
+
+def _hangs_on_own(triples: Sequence[Triple]) -> bool:
+    """Whether every triple is about a node of the case, or about a blank node that hangs on one."""
+    reached: set[object] = {
+        n for t in triples for n in (t.subject, t.object) if isinstance(n, NamedNode) and _is_own(n)
+    }
+    left = list(triples)
+    while left:
+        met = [triple for triple in left if triple.subject in reached or triple.object in reached]
+        if not met:
+            return False
+        reached.update(node for t in met for node in (t.subject, t.object) if isinstance(node, BlankNode))
+        left = [triple for triple in left if triple not in met]
+    return True
+
+
+def _renamed(case: Case, number: int) -> Case:
+    """The same case with its own nodes, and what rules make of their names, under other names."""
+
+    def over(triples: Iterable[Triple]) -> tuple[Triple, ...]:
+        return tuple(Triple(other(t.subject), t.predicate, other(t.object)) for t in triples)
+
+    def other(node: Any) -> Any:
+        named = isinstance(node, NamedNode) and _CASES in node.value
+        return NamedNode(node.value.replace(_CASES, f"{_CASES}{number}/")) if named else node
+
+    expects = tuple((graph, over(triples)) for graph, triples in case.expects)
+    refuses = tuple((graph, over(triples)) for graph, triples in case.refuses)
+    return replace(case, given=over(case.given), expects=expects, refuses=refuses)
 
 
 def _instead(store: Store, triples: Sequence[Triple]) -> str:

@@ -269,10 +269,10 @@ def _to_cover(store: Store) -> set[str]:
     return terms
 
 
-def check_cases(bench: Bench, cases: Iterable[Case]) -> Iterator[Fault]:
+def check_cases(bench: Bench, cases: Sequence[Case]) -> Iterator[Fault]:
     """The cases that do not come out."""
-    for case in cases:
-        for miss in bench.judge(case):
+    for case, misses in bench.judge_all(cases):
+        for miss in misses:
             yield Fault(
                 case.iri,
                 f"the graph {short(miss.graph)} {miss.problem}",

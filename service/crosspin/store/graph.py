@@ -58,15 +58,18 @@ def parse_text(text: bytes, media_type: str, name: str) -> list[Quad]:
     def own(node: BlankNode) -> BlankNode:
         return renamed.setdefault(node, BlankNode())
 
-    return [
-        Quad(
-            own(q.subject) if isinstance(q.subject, BlankNode) else q.subject,
-            q.predicate,
-            own(q.object) if isinstance(q.object, BlankNode) else q.object,
-            q.graph_name,
+    def owned(quad: Quad) -> Quad:
+        subject, value = quad.subject, quad.object
+        if not (isinstance(subject, BlankNode) or isinstance(value, BlankNode)):
+            return quad
+        return Quad(
+            own(subject) if isinstance(subject, BlankNode) else subject,
+            quad.predicate,
+            own(value) if isinstance(value, BlankNode) else value,
+            quad.graph_name,
         )
-        for q in quads
-    ]
+
+    return list(map(owned, quads))
 
 
 class Facts:
@@ -76,14 +79,22 @@ class Facts:
         self._by_subject: dict[Term, dict[str, list[Term]]] = {}
         self._subjects_by_type: dict[str, list[Term]] = {}
         for quad in quads:
-            if isinstance(quad.subject, Triple) or isinstance(quad.object, Triple):
+            # every look at a quad makes a new object
+            subject, predicate, value = quad.subject, quad.predicate.value, quad.object
+            if isinstance(subject, Triple) or isinstance(value, Triple):
                 continue  # a statement about a statement; nothing of ours is written so
-            values = self._by_subject.setdefault(quad.subject, {}).setdefault(quad.predicate.value, [])
-            if quad.object in values:
+            about = self._by_subject.get(subject)
+            if about is None:
+                about = self._by_subject[subject] = {}
+            values = about.get(predicate)
+            if values is None:
+                about[predicate] = [value]
+            elif value not in values:
+                values.append(value)
+            else:
                 continue
-            values.append(quad.object)
-            if quad.predicate.value == "http://www.w3.org/1999/02/22-rdf-syntax-ns#type":
-                self._subjects_by_type.setdefault(quad.object.value, []).append(quad.subject)
+            if predicate == "http://www.w3.org/1999/02/22-rdf-syntax-ns#type":
+                self._subjects_by_type.setdefault(value.value, []).append(subject)
 
     def of_type(self, iri: str) -> list[Term]:
         """Subjects with this rdf:type, in the order of their IRIs."""
@@ -92,6 +103,10 @@ class Facts:
     def subjects(self) -> list[Term]:
         """Every subject, in the order of their IRIs."""
         return sorted(self._by_subject, key=str)
+
+    def values(self) -> Iterator[Term]:
+        """Every object of every subject, in any order."""
+        return (value for about in self._by_subject.values() for found in about.values() for value in found)
 
     def all(self, subject: Term, predicate: str) -> list[Term]:
         """Every object, in an order that does not depend on the order of loading."""
@@ -159,6 +174,12 @@ class GraphStore:
             self.quads.extend(first)
         else:
             self.quads.bulk_extend(chain(first, quads))
+
+    def replace_by_text(self, graphs: Iterable[str], text: str) -> None:
+        """Put what `text` (as of a store) says in place of whatever these graphs held, the only ones that it names."""
+        for graph in graphs:
+            self.remove(graph)
+        self.quads.bulk_load(text.encode(), format=RdfFormat.N_QUADS)
 
     def remove(self, graph: str) -> None:
         """Forget a graph."""

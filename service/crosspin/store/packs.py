@@ -50,17 +50,14 @@ class BrokenPack(BrokenText):
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """One triple of a pack, and the file that it stands in; `term` is the IRI of its subject, "" for a blank node."""
+    """One triple of a pack, and the file that it stands in; `term` is the IRI of its subject, "" for a blank node,
+    `name` that of its property."""
 
     pack: str
     file: str
     term: str
+    name: str
     quad: Quad
-
-    @property
-    def name(self) -> str:
-        """The IRI of the property."""
-        return self.quad.predicate.value
 
     @property
     def words(self) -> str:
@@ -148,7 +145,9 @@ def _read(pack: str, folder: Path) -> Iterator[Said]:
             place = f"{path}{place.removeprefix(path.name)}"
             raise BrokenPack([Fault(place, wrong.rstrip("."), "Mend the text there")]) from error
         for quad in quads:
-            yield Said(pack, str(path), quad.subject.value if isinstance(quad.subject, NamedNode) else "", quad)
+            subject = quad.subject
+            term = subject.value if isinstance(subject, NamedNode) else ""
+            yield Said(pack, str(path), term, quad.predicate.value, quad)
 
 
 def terms_of(reading: Reading) -> tuple[str, ...]:
@@ -248,14 +247,14 @@ def _declared(said: Iterable[Said]) -> Iterator[Replacement]:
     """The replacements that packs declare, in the order of their IRIs."""
     facts: dict[tuple[str, str, str], dict[str, str]] = {}
     for s in said:
-        if s.term and isinstance(s.quad.object, NamedNode | Literal):
+        if s.term and s.pack != SHIPPED and isinstance(s.quad.object, NamedNode | Literal):
             about = facts.setdefault((s.pack, s.file, s.term), {})
             if s.name != _TYPE:
                 about[s.name] = s.quad.object.value
             elif s.quad.object == NamedNode(f"{_DEF}Replacement"):
                 about[_TYPE] = ""
     for (pack, file, iri), about in sorted(facts.items()):
-        if _TYPE in about and pack != SHIPPED:
+        if _TYPE in about:
             term = about.get(f"{_DEF}replacesTerm", iri)
             name = about.get(f"{_DEF}replacesProperty")
             yield Replacement(pack, file, term, name, about.get(f"{_DEF}because", ""), (), ())
@@ -304,6 +303,5 @@ def value_of(node: object) -> str:
 
 def languages(facts: Facts) -> tuple[str, ...]:
     """The languages in which labels and sentences are written, English first."""
-    values = (v for subject in facts.subjects() for found in facts.about(subject).values() for v in found)
-    spoken = {v.language for v in values if isinstance(v, Literal) and v.language}
+    spoken = {value.language for value in facts.values() if isinstance(value, Literal) and value.language}
     return ("en", *sorted(spoken - {"en"}))
