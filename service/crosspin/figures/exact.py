@@ -5,6 +5,7 @@ A fraction whose decimal does not end is refused rather than rounded.
 """
 
 import re
+from collections.abc import Iterable, Iterator
 from decimal import ROUND_HALF_EVEN, Context, Decimal, Inexact, localcontext
 
 _FRACTION = re.compile(r"(?P<sign>[+-]?)(?:(?P<whole>\d+)[ -])?(?P<top>\d+)/(?P<bottom>\d+)")
@@ -56,4 +57,16 @@ def spell(value: Decimal) -> str:
 
 def rounded(value: Decimal, places: int) -> Decimal:
     """The value rounded half to even at so many decimals, in its canonical spelling."""
-    return canonical(value.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_EVEN))
+    return next(all_rounded((value,), places))
+
+
+def all_rounded(values: Iterable[Decimal], places: int) -> Iterator[Decimal]:
+    """The same for many values, of which few are told apart when they are rounded."""
+    step = Decimal(1).scaleb(-places)
+    known: dict[Decimal, Decimal] = {}
+    for value in values:
+        near = value.quantize(step, rounding=ROUND_HALF_EVEN)
+        told = known.get(near)
+        if told is None:
+            told = known[near] = canonical(near)
+        yield told

@@ -18,6 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crosspin.catalog.catalog import Catalog
+from crosspin.figures.exact import all_rounded
 from crosspin.knockon.limits import FIGURE_LIMIT, SearchLimit
 from crosspin.knockon.pairing import condition_code
 from crosspin.model.figure import Figure, Gathering
@@ -138,18 +139,8 @@ class Node:
         return known
 
     def _combine(self, lists: tuple[Elements, ...]) -> Combined:
-        shape = tuple(map(len, lists))
-        if prod(shape) > FIGURE_LIMIT:
-            raise SearchLimit("FIGURE_LIMIT", prod(shape), FIGURE_LIMIT, "combinations of readings of one figure")
-        numbered: dict[Element, int] = {}
-        table = np.fromiter(
-            (numbered.setdefault(one, len(numbered)) for one in self._results(lists)), np.intp, prod(shape)
-        )
-        return Combined(tuple(numbered), table.reshape(shape))
-
-    def _results(self, lists: tuple[Elements, ...]) -> Iterable[Element]:
-        """What it comes to for each combination, in the order of `product`."""
-        return map(self.known, product(*lists))
+        shape = _check_size(lists)
+        return _numbered(map(self.known, product(*lists)), shape)
 
     def known(self, elements: Elements) -> Element:
         """As `apply`, which is remembered."""
@@ -234,30 +225,54 @@ class Computed(Node):
         super().__init__((*inputs.values(), *meant_for))
         self._formula = figure.formula
         self._names = tuple(inputs)
-        self._limited = bool(meant_for)
 
     def apply(self, elements: Elements) -> Element:
         """See Node."""
         taken, meant_for = elements[: len(self._names)], elements[len(self._names) :]
-        if self._limited and all(one is Missing.NOT_THERE for one in meant_for):
-            return Missing.NOT_THERE
-        if Missing.NOT_THERE in taken:
+        if not self._is_meant(meant_for) or Missing.NOT_THERE in taken:
             return Missing.NOT_THERE
         if any(isinstance(one, Missing) for one in taken):
             return _missing(taken)
         values = [tuple(one[0] for one in taken if isinstance(one, tuple))]
         return next(self._calculated(values))
 
+    @staticmethod
+    def _is_meant(meant_for: Sequence[Element]) -> bool:
+        """Whether there is, or could be, a part for which the figure is meant."""
+        return not meant_for or any(one is not Missing.NOT_THERE for one in meant_for)
+
     def _calculated(self, rows: Iterable[tuple[Value, ...]]) -> Iterator[Element]:
         for value in calculate_all(self._formula, self._names, rows):
             yield Missing.NOT_KNOWN if value is None else (value,)
 
-    def _results(self, lists: tuple[Elements, ...]) -> Iterable[Element]:
-        """See Node; there are many where all is known, and each is met once."""
-        known = [[one[0] for one in elements if isinstance(one, tuple)] for elements in lists]
-        if self._limited or any(len(some) < len(all_) for some, all_ in zip(known, lists, strict=True)):
-            return super()._results(lists)
-        return self._calculated(product(*known))
+    def _combine(self, lists: tuple[Elements, ...]) -> Combined:
+        """See Node.  What is missing decides whatever is known beside it, so that it is looked at once for all that is
+        known; the formula is worked out for every combination of that."""
+        _check_size(lists)
+        inputs, meant_for = lists[: len(self._names)], lists[len(self._names) :]
+        known = [[place for place, one in enumerate(elements) if isinstance(one, tuple)] for elements in inputs]
+        if not all(known):
+            return super()._combine(lists)
+        few = [
+            (elements[places[0]], *(one for one in elements if isinstance(one, Missing)))
+            for elements, places in zip(inputs, known, strict=True)
+        ]
+        small = super()._combine((*few, *meant_for))
+        where = [
+            [0 if isinstance(one, tuple) else those.index(one) for one in elements]
+            for elements, those in zip(inputs, few, strict=True)
+        ]
+        table = small.table[np.ix_(*where, *(range(len(elements)) for elements in meant_for))]
+        rows = product(*([one[0] for one in elements if isinstance(one, tuple)] for elements in inputs))
+        numbered = {element: number for number, element in enumerate(small.elements)}
+        results = [numbered.setdefault(one, len(numbered)) for one in self._calculated(rows)]
+        block = np.array(results, dtype=np.intp).reshape([len(places) for places in known])
+        for beside in product(*(range(len(elements)) for elements in meant_for)):
+            if self._is_meant([elements[place] for elements, place in zip(meant_for, beside, strict=True)]):
+                table[np.ix_(*known, *([place] for place in beside))] = block.reshape(*block.shape, *[1] * len(beside))
+        elements = tuple(numbered)
+        met, which = np.unique(table, return_inverse=True)
+        return Combined(tuple(elements[number] for number in met.tolist()), which.reshape(table.shape))
 
 
 class Kept(Node):
@@ -274,9 +289,13 @@ class Kept(Node):
             return (kept(element[0], self._decimals),)
         return element
 
-    def _results(self, lists: tuple[Elements, ...]) -> Iterable[Element]:
-        """See Node; of the many, each is met once."""
-        return map(self.apply, product(*lists))
+    def _combine(self, lists: tuple[Elements, ...]) -> Combined:
+        """See Node."""
+        shape = _check_size(lists)
+        numbers = [one[0] for one in lists[0] if isinstance(one, tuple) and isinstance(one[0], Decimal)]
+        told = all_rounded(numbers, self._decimals)
+        results = [(next(told),) if isinstance(one, tuple) and isinstance(one[0], Decimal) else one for one in lists[0]]
+        return _numbered(results, shape)
 
 
 class Flat(Node):
@@ -309,11 +328,9 @@ class Flat(Node):
     def _combine(self, lists: tuple[Elements, ...]) -> Combined:
         """See Node.  Each node on the way is worked out for the combinations that bear on it, however many others there
         are."""
-        shape = tuple(map(len, lists))
+        shape = _check_size(lists)
         if prod(shape) == 1:
             return super()._combine(lists)
-        if prod(shape) > FIGURE_LIMIT:
-            raise SearchLimit("FIGURE_LIMIT", prod(shape), FIGURE_LIMIT, "combinations of readings of one figure")
         done: dict[Node, Combined] = {}
         found = self._tabled(self._root, lists, done)
         return Combined(found.elements, np.ascontiguousarray(np.broadcast_to(found.table, shape)))
@@ -353,7 +370,15 @@ def _part_of(element: Element, part: int | None) -> Element:
     return element.elements[part] if isinstance(element, Several) and part is not None else element
 
 
-def _numbered(elements: Sequence[Element], shape: Sequence[int]) -> Combined:
+def _check_size(lists: tuple[Elements, ...]) -> tuple[int, ...]:
+    """The shape of a table over these lists.  Raises SearchLimit."""
+    shape = tuple(map(len, lists))
+    if prod(shape) > FIGURE_LIMIT:
+        raise SearchLimit("FIGURE_LIMIT", prod(shape), FIGURE_LIMIT, "combinations of readings of one figure")
+    return shape
+
+
+def _numbered(elements: Iterable[Element], shape: Sequence[int]) -> Combined:
     """Elements in a table of some shape."""
     numbered: dict[Element, int] = {}
     places = [numbered.setdefault(one, len(numbered)) for one in elements]

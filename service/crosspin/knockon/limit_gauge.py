@@ -25,6 +25,8 @@ class LimitGauge(Gauge):
         super().__init__(name, value, bounds, [limit.id for limit in figure.deciding], weights)
         self._figure = figure
         self._model = model
+        self._told: dict[tuple[str, Decimal], Decimal] = {}
+        """Bounds as they are told and compared, by limit; few parts give one."""
 
     def judge(self, now: Reading, before: Reading) -> Judgement:
         """See Gauge."""
@@ -59,7 +61,10 @@ class LimitGauge(Gauge):
         mine, most = value[0], bound[0]
         if not (isinstance(mine, Decimal) and isinstance(most, Decimal)):
             return None
-        return limit.excess(mine, kept(limit.factor * most, self._figure.decimals))
+        told = self._told.get((limit.id, most))
+        if told is None:
+            told = self._told[limit.id, most] = kept(limit.factor * most, self._figure.decimals)
+        return limit.excess(mine, told)
 
     def _cure(self, limit: Limit, excess: Decimal) -> Cure | None:
         """The cheapest remedy that reaches so far, then the one with the lowest id."""
