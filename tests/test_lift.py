@@ -9,6 +9,7 @@ from functools import cache
 
 import pytest
 
+from api_client import seed_client
 from told_plan import Told, ask_of, before_and_after, figure
 
 FRONT, REAR = "front/*/spring", "rear/*/spring"
@@ -66,6 +67,14 @@ def test_caster_with_the_pinion_aimed_is_lost_to_the_slope() -> None:
     for fix in told.plan["modifications"]:
         prices += [Decimal(fix["hours"]) * 90, *([fix["adapter"]["price"]] if fix["adapter"] else [])]  # EUR an hour
     assert sum(map(Decimal, prices)) == Decimal(told.plan["cost"]["money"])
+
+
+def test_a_figure_beyond_its_limit_is_told_as_mended_or_as_a_warning() -> None:
+    reply = seed_client().post("/v1/knock-on", json=front_lift().plan["ask"], headers={"Accept": "text/plain"})
+    rows = " ".join(reply.text.split())
+    assert "caster with the pinion aimed, front: 3.45 -> 0.19 deg: mended (" in rows
+    assert "angle at the pinion's joint, front: 0.55 -> 3.81 deg: warns (" in rows
+    assert ": clashes (" not in rows
 
 
 def test_a_front_lift_leaves_the_rear_axle_alone() -> None:

@@ -33,7 +33,9 @@ class FigureLine(Told):
 
     `state`: in which state of the vehicle it is worked out, in words that follow its name and place; None where it
     has none.  `moved`: an input stands at a position that the plan changes.  `is_step`: a step on the way to others.
-    `so_already`: it was beyond its limit already, and is no worse.
+    `decides`: whether a plan is held to its limits; one that a plan is not held to only warns, or is met in a later
+    phase of the work.  `mended`: it is beyond its limit, and a remedy of the plan brings it back.  `so_already`: it was
+    beyond its limit already, and is no worse.
     `verdict` is None where there is no limit and nothing is missing.  `formula` is its expression, `unit` a symbol.
     """
 
@@ -50,6 +52,8 @@ class FigureLine(Told):
     unit: str
     limits: tuple[LimitLine, ...]
     verdict: Verdict | None
+    decides: bool
+    mended: bool = False
     so_already: bool
     sentence: str
     formula: str

@@ -41,6 +41,7 @@ class FigureTeller:
             unit=self.say.symbol(figure.unit),
             limits=limits,
             verdict=verdict,
+            decides=bool(figure.deciding),
             so_already=verdict is Verdict.CLASHES and self._so_already(figure, place, result),
             sentence=sentence,
             formula=self.model.formulas[figure.formula].expression,

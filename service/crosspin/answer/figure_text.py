@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from crosspin.answer.figure_lines import FigureLine, LimitLine
 from crosspin.figures.exact import spell
-from crosspin.model.schema import Severity, Verdict
+from crosspin.model.schema import Verdict
 
 _ORDER = (Verdict.CLASHES, Verdict.UNKNOWN, Verdict.FITS, None)
 
@@ -29,10 +29,15 @@ def worth_telling(figures: Sequence[FigureLine]) -> list[tuple[FigureLine, str]]
 
 
 def verdict_word(line: FigureLine) -> str:
-    """The verdict as people are told it: beyond a limit that no plan is held to, a figure only warns."""
-    if line.verdict is Verdict.CLASHES and not Severity(line.severity).constrains:
-        return "warns"
-    return line.verdict or ""
+    """The verdict as people are told it: a figure beyond a limit is mended by a remedy, or was so already, or no plan
+    is held to that limit and it only warns."""
+    if line.verdict is not Verdict.CLASHES:
+        return line.verdict or ""
+    if line.mended:
+        return "mended"
+    if line.so_already:
+        return "was so already"
+    return "clashes" if line.decides else "warns"
 
 
 def figure_rows(figures: Sequence[FigureLine]) -> Iterator[str]:

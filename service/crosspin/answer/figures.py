@@ -39,9 +39,9 @@ class Brought:
 
 
 class Figures:
-    """The figures of one plan."""
+    """The figures of one plan; `mended` are those, by name and place, that it brings back by a remedy."""
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(self, scene: Scene, mended: Set[str]) -> None:
         self.model = scene.model
         self._received = received = scene.as_received
         self.after = Figuring(received.reach, scene.catalog, scene.parts, received.figuring, scene.changed)
@@ -59,6 +59,8 @@ class Figures:
                 if result is not None:
                     moved = not self.after.stays(result.paths)
                     line = received.teller.line(figure, place, result, moved)
+                    if line.id in mended:
+                        line = line.model_copy(update={"mended": True})
                     told.append(line)
                     if moved:
                         self._moved.append((figure, result, line))
@@ -75,13 +77,13 @@ class Figures:
         )
         return tuple(line for line in told if line is not None)
 
-    def checks(self, cured: Set[str]) -> tuple[Check, ...]:
+    def checks(self) -> tuple[Check, ...]:
         """A check for every figure that a change takes beyond its limit, in the phase in which that limit is met:
-        before anything is ordered where none is named.  What was so already, or is `cured`, is no check."""
+        before anything is ordered where none is named.  What was so already, or is mended, is no check."""
         return tuple(
             Check(id=line.id, label=line.label, text=line.sentence, phase=self._met(figure), places=())
             for figure, _, line in self._moved
-            if line.verdict is Verdict.CLASHES and not line.so_already and line.id not in cured
+            if line.verdict is Verdict.CLASHES and not line.so_already and not line.mended
         )
 
     def _met(self, figure: Figure) -> str:

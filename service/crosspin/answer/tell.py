@@ -52,7 +52,7 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
     """The whole plan as lines: steps with reasons, what stays, what to measure, order, work, cautions."""
     reasons = Reasons(scene, proposal)
     joints = Joints(scene, proposal, reasons)
-    figures = Figures(scene)
+    figures = Figures(scene, {mending.joint for mending in proposal.mendings})
     circuits = Circuits(scene)
     fed = circuits.plan()
     jobs = WorkList(scene, proof, figures.brought())
@@ -92,7 +92,7 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
         modifications=modifications,
         order=order,
         work=work,
-        checks=_in_order(scene.model, (*figures.checks({m.joint for m in proposal.mendings}), *jobs.checks())),
+        checks=_in_order(scene.model, (*figures.checks(), *jobs.checks())),
         cautions=jobs.cautions(work),
         discrepancies=joints.discrepancies(proof),
         warnings=Warnings(scene, joints, proof, figures).lines(),
