@@ -67,8 +67,8 @@ def base_url(browser_type_launch_args: dict[str, Any]) -> Iterator[str]:
 
 @pytest.fixture(scope="session", autouse=True)
 def _patience() -> None:
-    """An answer takes a second, and longer where many tests run at once."""
-    expect.set_options(timeout=30_000)
+    """An answer takes a second, a contradiction several, and longer where many tests run at once."""
+    expect.set_options(timeout=60_000)
 
 
 @pytest.fixture

@@ -37,16 +37,18 @@ EXPECTED = {
     "shaftGain/rear/left": (None, 1.344, None),
     "shaftGain/rear/right": (None, 1.344, None),
     "axleStrength/rear/left": (2733.4, 4843.7, "clashes"),
-    # T = 2 mu p A r at 8.5 MPa and 0.38; drums have no such torque (brake handbook, from memory)
+    # T = 2 mu p A r at 8.5 MPa and 0.38; the received drums 4.5 x 8.5 MPa x 387.1 mm2 x 0.14 m (brake handbook, from
+    # memory)
     "brakeTorque/front": (2748.4, 2748.4, None),
-    "brakeTorque/rear": (None, 1613.2, None),
+    "brakeTorque/rear": (2072.8, 1613.2, None),
     # a valve for discs of knee 3.5 MPa and slope 0.4 comes with the discs and leaves the rear 5.5 of 8.5 MPa; without
     # it the share was 0.6301 and the rear locked above 0.568
     "heldBackPressure/vehicle": (4.3, 5.5, None),
-    "brakeShare/vehicle": (None, 0.7247, None),
-    "rearLocksAbove/vehicle": (None, 0.925, "fits"),
+    # 2748.4 of that and 4.3 / 8.5 of the drums' 2072.8 N.m
+    "brakeShare/vehicle": (0.7238, 0.7247, None),
+    "rearLocksAbove/vehicle": (0.922, 0.925, "fits"),
     "idealShare/vehicle": (0.6916, 0.6916, None),
-    "rearPressurePart/vehicle": (None, 0.760, None),
+    "rearPressurePart/vehicle": (0.591, 0.760, None),
     # drums of 22.2 mm with 2.2 mm a shoe against one piston of 48 mm with 0.3 mm a pad (geometry), litres an axle
     "fluidOfAxle/rear": (0.003406, 0.002171, None),
     "fluidAgainstReceived/rear": (None, 0.637, "fits"),

@@ -177,6 +177,12 @@ def test_line_pressure() -> None:
     )
 
 
+def test_drum_brake_torque() -> None:
+    # 8.5 MPa on one end of 22.2 mm is 3290.2 N; twice that at 140 mm, by the definition of the brake factor
+    # (brake handbook, from memory)
+    assert near(work("drumBrakeTorque", 2, 8.5, work("pistonArea", 1, 22.2), 280), 921.24, 2)
+
+
 def balance() -> tuple[float, float]:
     """Front and rear torque of a wheel."""
     pressure = work("linePressureByPedal", 300, 4, 4, 25.4)

@@ -220,3 +220,10 @@ def test_a_part_may_give_a_function_of_its_own() -> None:
         with pytest.raises(Refused) as refused:
             desk.import_text("own", (ITSELF % "flies").encode(), "text/turtle")
         assert "'flies' is no function" in str(refused.value.problems)
+
+
+def test_the_seal_housing_of_an_air_locker_that_goes_comes_out(client: TestClient) -> None:
+    plan = plan_of(client, vehicle="hill-patrol", fit=[{"at": "rear/carrier", "part": "op-96-34-low"}])
+    (step,) = [step for step in plan["steps"] if step["position"] == "rear/air-seal-housing"]
+    assert (step["action"], step["part"]) == ("remove", None)
+    assert "its tube lies loose at the gears, so it must go" in step["reasons"][0]["sentence"]

@@ -32,7 +32,7 @@ LINEAR = 1.25
 ASKS = (
     Ask(vehicle="hill-patrol", fit=(Fit(at="light-bar-wire", part="lw-14-12"),)),
     Ask(vehicle="farm-hauler", fit=(Fit(at="front/air-fitting", part="af-npt18-6-s"),)),
-    Ask(vehicle="hill-patrol", fit=(Fit(at="brake-booster", part="bb-70-32"),)),
+    Ask(vehicle="hill-patrol", fit=(Fit(at="brake-booster", part="bb-82-55"),)),
 )
 
 

@@ -136,7 +136,7 @@ def test_every_figure_says_what_went_in_and_where_it_was_read() -> None:
     slip = figure("slipUsed/front")
     assert [(i["name"], i["after"]) for i in slip["inputs"]] == [("first", "798.9 mm"), ("second", "762.6 mm")]
     assert [limit["sense"] for limit in figure("slipInHand/front")["limits"]] == ["least"]
-    torque = figure("brakeTorque/front")
+    torque = figure("discRate/front")
     places = {i["name"]: i["places"] for i in torque["inputs"]}
     assert places["friction"] == ["front/left/brake-pads", "front/right/brake-pads"]
     assert torque["formula"] == "2 mu p A r, N.m"

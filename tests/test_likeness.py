@@ -101,3 +101,17 @@ def test_no_demo_vehicle_came_with_unlike_sides() -> None:
         told = Told({"vehicle": vehicle, "fit": [{"at": "pressure-receiver", "part": "pr-434-a"}]})
         said = [line["joint"] for line in told.plan["discrepancies"]]
         assert not any("AlikeLeftRight" in joint for joint in said), (vehicle, said)
+
+
+@pytest.mark.parametrize(("vehicle", "axle"), [("hill-patrol", "front"), ("farm-hauler", "rear")])
+def test_a_wheel_spacer_brings_its_pair(vehicle: str, axle: str) -> None:
+    told = Told(ask_of(vehicle, {f"{axle}/left/wheel-spacer": "wsp-30-6x1397"}))
+    assert told.part(f"{axle}/right/wheel-spacer") == "wsp-30-6x1397"
+    assert "alone sets one wheel of the axle further out" in told.why(f"{axle}/right/wheel-spacer")
+    assert not any(path.endswith(("wheel", "tyre")) for path in told.steps)
+
+
+def test_an_axle_is_full_floating_on_both_sides_or_on_neither() -> None:
+    told = Told(ask_of("farm-hauler", {"rear/left/axle-shaft": "ff-33-790"}))
+    assert told.part("rear/right/axle-shaft").startswith("ff-33-")
+    assert "full-floating on both sides or on neither" in told.why("rear/right/axle-shaft")

@@ -210,8 +210,8 @@ def test_a_term_that_is_deprecated_for_nothing_else_is_told(tmp_path: Path) -> N
 
 
 def test_the_quick_check_takes_less_than_two_seconds() -> None:
-    """Reading the ontology takes a third of a second on an idle machine; two seconds are six times that, which holds
-    also where the machine is slow or busy."""
+    """Reading the ontology takes a quarter of a second on an idle machine; two seconds are eight times that, which
+    holds also where the machine is slow or busy."""
 
     def seconds(work: Callable[[], object]) -> float:
         started = process_time()
@@ -222,4 +222,4 @@ def test_the_quick_check_takes_less_than_two_seconds() -> None:
     pairs = [
         (seconds(lambda: inspect(folder, [WINCH])), seconds(lambda: read_packs(folder, [WINCH]))) for _ in range(3)
     ]
-    assert min(checking / reading for checking, reading in pairs) < 6
+    assert min(checking / reading for checking, reading in pairs) < 8

@@ -10,7 +10,7 @@ from functools import cache
 import pytest
 
 from api_client import seed_client
-from told_plan import Answer, Told, contradiction, reading, written_ask
+from told_plan import Answer, Told, before_and_after, contradiction, figure, reading, written_ask
 
 SIDES = ("left", "right")
 DISCS = [
@@ -156,7 +156,7 @@ def test_lever_calipers_are_another_way_to_park() -> None:
 def test_a_smaller_master_cylinder_takes_its_booster_along() -> None:
     # studs 70 mm apart against 82 mm, a socket of 14 mm against a rod of 15.5 mm
     plan = Told(asked("hill-patrol", fitted("master-cylinder", "mc-222")))
-    assert plan.part("brake-booster") == "bb-70-32"
+    assert plan.part("brake-booster") == "bb-70-40"  # the one of 3.2 would take a fifth of the force
     assert "fitBooster" in plan.work()
 
 
@@ -279,3 +279,45 @@ def test_new_links_take_new_bushes_and_an_alignment() -> None:
         assert any("620 mm" in note for note in plan.steps[f"front/{side}/lower-link"]["notes"])
     assert {"bushLoadCheck", "steeringStopCheck"} <= plan.checks()
     assert "alignWheels" in plan.work()
+
+
+@pytest.mark.parametrize(
+    ("ask", "left"), [({"fit": [fitted("brake-booster", "bb-70-32")]}, "0.8"), ({"remove": ["brake-booster"]}, "0.25")]
+)
+def test_a_weaker_foot_is_refused(ask: Answer, left: str) -> None:
+    # the received booster makes 4 of 1: 3.2 is 0.8 of it, none at all a quarter (by definition)
+    told = refusals({"vehicle": "hill-patrol", **ask})
+    assert f"Pedal and booster make {left} of the force that the received ones made" in told
+
+
+def test_weaker_front_brakes_are_not_made_good_by_a_weaker_booster() -> None:
+    told = Told(asked("hill-patrol", fitted("front/left/caliper", "fc-4x41-297")))
+    assert float(figure(told, "footGainLeft/vehicle")["after"]) >= 1
+    # nor by making the rear lock first
+    assert figure(told, "rearLocksAbove/vehicle")["verdict"] != "clashes"
+
+
+def test_a_rear_drum_stops_by_its_shoe_factor() -> None:
+    # behind the valve 4.3 MPa on 22.2 mm, factor 4.5, drum 280 mm (brake handbook, from memory)
+    rear = 4.5 * 4.3 * math.pi / 4 * 22.2**2 * 0.280 / 2
+    told = Told(asked("farm-hauler", fitted("rear/*/caliper", "db-254-45")))
+    assert before_and_after(told, "rearBrakeTorque/rear")[0] == pytest.approx(rear, abs=0.06)
+    # 19.05 mm and 254 mm are 0.549 of gravity at the received pressure, so a smaller bore makes more
+    smaller = 4.5 * math.pi / 4 * 19.05**2 * 0.254 / 2
+    assert "slow the vehicle by 0.549 of gravity" in told.why("master-cylinder")
+    after = before_and_after(told, "heldBackPressure/vehicle")[1] * smaller
+    assert before_and_after(told, "rearBrakeTorque/rear")[1] == pytest.approx(after, abs=0.4)
+    assert figure(told, "stoppingPower/vehicle")["verdict"] == "fits"
+
+
+def test_an_adjustable_valve_leaves_discs_where_they_are() -> None:
+    told = Told(asked("hill-patrol", fitted("proportioning-valve", "pv-adj")))
+    assert [*told.steps] == ["proportioning-valve"]
+    assert ("proportioning-valve", "knee pressure") in told.measured()
+
+
+def test_rear_brakes_that_would_lock_first_are_not_left_to_the_road_test() -> None:
+    told = Told(
+        asked("hill-patrol", fitted("rear/*/caliper", "sc-1x48-305"), keep=("front/*/caliper", "master-cylinder"))
+    )
+    assert figure(told, "rearLocksAbove/vehicle")["verdict"] == "fits"

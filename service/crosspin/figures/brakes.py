@@ -50,6 +50,16 @@ def wheel_brake_torque(
     return 2 * friction * pressure * area * effective_radius / 1000
 
 
+def drum_brake_torque(
+    factor: Number, pressure: Megapascals, area: SquareMillimetres, drum_diameter: Millimetres
+) -> NewtonMetres:
+    """Brake torque of one wheel with a drum, C p A d / 2 (brake handbook).
+
+    `factor`: force of both shoes on the drum over that of one end of the cylinder; `area` is that of one end.
+    """
+    return factor * pressure * area * drum_diameter / 2 / 1000
+
+
 def front_share(front_torque: NewtonMetres, rear_torque: NewtonMetres) -> Number:
     """What the front does of all the braking, T_f / (T_f + T_r)."""
     return front_torque / positive(front_torque + rear_torque, "brake torque")

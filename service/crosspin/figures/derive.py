@@ -127,6 +127,7 @@ _FUNCTIONS: Mapping[str, Callable[..., Decimal]] = {
     "scaledTorque": brakes.scaled_torque,
     "wheelBrakeFluid": brakes.wheel_brake_fluid,
     "wheelBrakeTorque": brakes.wheel_brake_torque,
+    "drumBrakeTorque": brakes.drum_brake_torque,
     # bolts
     "boltHoleSpacing": wheels.bolt_hole_spacing,
     "boltPreload": bolts.bolt_preload,
