@@ -110,7 +110,9 @@ def test_only_cups_without_expanders_want_a_residual_valve() -> None:
 
 
 def test_a_tyre_that_moves_takes_more_of_its_arch() -> None:
-    # geometry: half of the change of track is on each side, outward or inward
+    # geometry: half of the change of track is on each side, outward or inward; the sidewall is then 132.5 + 30 mm from
+    # the old middle, about which the arch was measured, as that of a tyre of 325 mm in the old place
+    assert 2 * (265 / 2 + 60 / 2) == 325
     assert work("shiftedWidth", 265, 60) == 325
     assert work("shiftedWidth", 265, -24) == 289
 
@@ -182,7 +184,8 @@ def test_a_difference_of_tracks_is_a_warning_and_no_more() -> None:
 
 
 def test_spacers_count_in_arch_offset_bearing_and_tube() -> None:
-    # the tyre of 265 mm is 30 mm further out on each side: 325 mm where the arch was measured for 290 (geometry)
+    # the sidewall of the tyre of 265 mm is 30 mm further out, 162.5 mm from where its middle was: as that of a tyre of
+    # 325 mm in the old place; the arch's 290 mm are 145 on either side of there (geometry)
     assert known("hill-patrol", SPACERS, "rearArchWidth", "rear") == 325
     # offset 0 less a spacer of 30 mm
     assert known("hill-patrol", SPACERS, "offsetChange", "rear/left") == -30
