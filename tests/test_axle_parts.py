@@ -3,7 +3,11 @@
 Common practice, no published source, except where a number is worked out beside the check.
 """
 
-from told_plan import Told, ask_of, contradiction, reading
+import math
+
+import pytest
+
+from told_plan import Told, ask_of, before_and_after, contradiction, figure, reading
 
 SIDES = ("front/left/", "front/right/")
 
@@ -129,6 +133,32 @@ def test_a_truss_is_cut_for_its_tubes_and_welded_to_a_stripped_housing() -> None
     # 2.75 in tubes are not 3.0 in ones
     thin = contradiction(ask_of("farm-hauler", {"rear/truss": "tu-275"}, "rear/housing"))
     assert any("The truss is cut for tubes of" in why for why in thin["why"])
+
+
+def test_a_truss_carries_the_tubes_of_a_wider_axle() -> None:
+    told = Told(ask_of("farm-hauler", {"rear/*/wheel-spacer": "wsp-30-6x1397"}))
+    # 3.0 x 0.25 in of tube, (1610 - 1050) / 2 to the tyre, three times 2400 kg (statics); the truss makes the modulus
+    # 1.4 times as large (invented)
+    outside, inside = 3.0 * 25.4, (3.0 - 2 * 0.25) * 25.4
+    modulus = math.pi * (outside**4 - inside**4) / 32 / outside
+    bare = 3 * 2400 * 9.81 / 2 * (1610 - 1050) / 2 / modulus
+    received = 3 * 2400 * 9.81 / 2 * (1550 - 1050) / 2 / modulus
+    assert bare > 414 > bare / 1.4
+    assert before_and_after(told, "tubeShock/rear") == pytest.approx((received, bare / 1.4), abs=0.051)
+    assert before_and_after(told, "housingHolds/rear")[1] == pytest.approx(2400 * 414 * 1.4 / bare, abs=0.51)
+    # it is all that is bought beside the spacers, for what the bare tube would see
+    assert set(told.steps) == {"rear/left/wheel-spacer", "rear/right/wheel-spacer", "rear/truss"}
+    assert told.part("rear/truss") == "tu-30"
+    assert reading("tu-30", "trussGain.modulusFactor") == ["1.4"]
+    assert f"sees {bare:.1f} MPa and yields at 414 MPa" in told.why("rear/truss")
+    assert "weldTruss" in told.work()
+    assert {"weldingHousingCaution", "licenceCaution"} <= told.cautions()
+
+
+def test_a_tube_without_a_truss_is_as_strong_as_before() -> None:
+    told = Told(ask_of("farm-hauler", {"front/*/spring": "co-103-620-50"}))
+    for end in ("front", "rear"):
+        assert figure(told, f"trussedModulus/{end}")["after"] == figure(told, f"tubeModulus/{end}")["after"]
 
 
 def test_a_park_brake_on_the_output_needs_a_case_with_a_place_for_it() -> None:

@@ -4,12 +4,14 @@ Vehicles and parts are invented; what each number follows from is beside it.
 """
 
 import math
+from collections.abc import Mapping
 
 import pint
 import pytest
 from fluids.piping import t_from_gauge
 
 from crosspin.answer.sayings import Sayings
+from crosspin.model.schema import Part
 from crosspin.vehicle.figuring import Figuring, Result
 from figure_support import near, work
 from seed import seed_library
@@ -110,7 +112,9 @@ def test_only_cups_without_expanders_want_a_residual_valve() -> None:
 
 
 def test_a_tyre_that_moves_takes_more_of_its_arch() -> None:
-    # geometry: half of the change of track is on each side, outward or inward
+    # geometry: half of the change of track is on each side, outward or inward; the sidewall is then 132.5 + 30 mm from
+    # the old middle, about which the arch was measured, as that of a tyre of 325 mm in the old place
+    assert 2 * (265 / 2 + 60 / 2) == 325
     assert work("shiftedWidth", 265, 60) == 325
     assert work("shiftedWidth", 265, -24) == 289
 
@@ -136,13 +140,13 @@ def test_a_gauge_that_cable_is_not_made_in_is_refused() -> None:
 # ---------------------------------------------------------------------- figures
 
 
-def result(vehicle: str, changes: dict[str, str | None], figure: str, at: str) -> Result | None:
+def result(vehicle: str, changes: Mapping[str, str | Part | None], figure: str, at: str) -> Result | None:
     """A figure of a vehicle with other parts in it, at a station and side such as rear/left."""
     holdings = seed_library().holdings
     came = Sayings(holdings.model, holdings.catalog).as_received(vehicle)
     parts = dict(came.parts)
     for path, part in changes.items():
-        parts[path] = None if part is None else holdings.catalog.parts[part]
+        parts[path] = holdings.catalog.parts[part] if isinstance(part, str) else part
     figuring = Figuring(came.reach, holdings.catalog, parts, came.figuring, frozenset(changes))
     one = holdings.model.figures[figure]
     place = next(p for p in came.reach.places(one) if "/".join(filter(None, (p.station, p.side))) == at)
@@ -182,7 +186,8 @@ def test_a_difference_of_tracks_is_a_warning_and_no_more() -> None:
 
 
 def test_spacers_count_in_arch_offset_bearing_and_tube() -> None:
-    # the tyre of 265 mm is 30 mm further out on each side: 325 mm where the arch was measured for 290 (geometry)
+    # the sidewall of the tyre of 265 mm is 30 mm further out, 162.5 mm from where its middle was: as that of a tyre of
+    # 325 mm in the old place; the arch's 290 mm are 145 on either side of there (geometry)
     assert known("hill-patrol", SPACERS, "rearArchWidth", "rear") == 325
     # offset 0 less a spacer of 30 mm
     assert known("hill-patrol", SPACERS, "offsetChange", "rear/left") == -30
@@ -195,6 +200,49 @@ def test_spacers_count_in_arch_offset_bearing_and_tube() -> None:
     front: dict[str, str | None] = {"front/left/wheel-spacer": "wsp-30-6x1397"}
     # 30 mm further out is 30 mm more scrub (geometry)
     assert known("hill-patrol", front, "scrubShift", "front/left") == pytest.approx(30)
+
+
+def test_stops_set_where_the_axle_is_at_full_bump() -> None:
+    # patrol truck, 90 mm up to stops of 60 mm; one of 110 mm raises that side's end of travel by 50, the middle's by
+    # half of it (geometry)
+    longer: dict[str, str | None] = {f"front/{side}/bump-stop": "bs-m10-50" for side in ("left", "right")}
+    one_side: dict[str, str | None] = {"front/left/bump-stop": "bs-m10-50"}
+    assert known("hill-patrol", {}, "frontBumpDrop", "front") == -90
+    assert known("hill-patrol", longer, "frontBumpDrop", "front") == -90 + 50
+    assert known("hill-patrol", one_side, "frontBumpDrop", "front") == -90 + 25
+    # other springs change nothing there
+    springs: dict[str, str | None] = {f"front/{side}/spring": "co-103-620-50" for side in ("left", "right")}
+    assert known("hill-patrol", springs, "frontBumpDrop", "front") == -90
+    # where there are no stops to compare, it stays as measured
+    assert known("hill-patrol", dict.fromkeys(longer), "frontBumpDrop", "front") == -90
+
+
+def test_a_truss_divides_the_stress_in_its_tube() -> None:
+    # 3.0 x 0.25 in, (1550 - 1050) / 2 to the tyre, three times 2400 kg (statics); 1.4 times the modulus (invented)
+    modulus = math.pi * (76.2**4 - 63.5**4) / 32 / 76.2
+    stress = 3 * 2400 * 9.81 / 2 * 250 / modulus
+    assert known("farm-hauler", {}, "tubeShock", "rear") == pytest.approx(stress)
+    assert known("farm-hauler", {"rear/truss": "tu-30"}, "tubeShock", "rear") == pytest.approx(stress / 1.4)
+    assert known("farm-hauler", {"rear/truss": "tu-30"}, "tubeShock", "front") == known(
+        "farm-hauler", {}, "tubeShock", "front"
+    )
+
+
+@pytest.mark.parametrize(
+    ("path", "part", "feature", "figure", "at"),
+    [
+        ("rear/truss", "tu-30", "trussGain", "tubeShock", "rear"),
+        ("front/left/bump-stop", "bs-m10-50", "stopBody", "frontBumpDrop", "front"),
+    ],
+)
+def test_what_nobody_measured_leaves_the_figure_open(path: str, part: str, feature: str, figure: str, at: str) -> None:
+    whole = seed_library().holdings.catalog.parts[part]
+    specs = {name: spec for name, spec in whole.specs.items() if name != feature}
+    bare = whole.model_copy(update={"specs": specs})
+    found = result("farm-hauler", {path: bare}, figure, at)
+    assert found is not None
+    assert found.value is None
+    assert [gap.path for gap in found.gaps] == [path]
 
 
 def test_studs_hold_what_is_clamped_on_them() -> None:

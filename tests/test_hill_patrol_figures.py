@@ -96,7 +96,7 @@ EXPECTED = {
     # all of the axle's torque is on one shaft behind the locker, half behind the open carrier
     "axleStrength/front/left": (1969.8, 3277.4, "clashes"),
     "shaftTorque/front": (2572.9, 5138.7, None),
-    # 265 mm of tyre, 26 mm more track (geometry)
+    # 265 mm of tyre, 13 mm further out: 145.5 mm from the old middle, as one of 291 mm there (geometry)
     "frontArchWidth/front": (None, 291, "clashes"),
     "axleRatio/front": (3.7273, 3.7273, None),
     # 0.722 less 0.640 in over 1.5 in a foot is 0.656 in (geometry)

@@ -10,7 +10,7 @@ from functools import cache
 import pytest
 
 from api_client import seed_client
-from told_plan import Told, ask_of, before_and_after, figure
+from told_plan import Told, ask_of, before_and_after, figure, reading
 
 FRONT, REAR = "front/*/spring", "rear/*/spring"
 
@@ -37,16 +37,42 @@ def test_a_front_lift_makes_the_shaft_longer_and_steeper() -> None:
     told = front_lift()
     assert before_and_after(told, "shaftAtRide/front") == (841.7, 854.4)
     assert before_and_after(told, "shaftSlope/front") == pytest.approx((slope(190, 820), slope(240, 820)), abs=0.006)
-    # the received shaft serves 835 to 849 mm: one that reaches comes in its place
-    assert told.steps["front/propshaft"]["instead_of"]["id"] == "pd-farm-front"
-    assert figure(told, "shaftAtRide/front")["verdict"] == "fits"
+    # the received shaft serves 835 to 849 mm and has slip enough: it is built to the new length
+    assert "front/propshaft" in told.stays
+    assert told.remedies("front/propshaft") == [("buildToLength", None)]
+    assert figure(told, "shaftAtRide/front")["mended"]
 
 
 def test_the_longer_travel_asks_for_slip_in_hand() -> None:
-    # bump 80 up, droop 90 and 50 more on the longer springs and dampers: falls of 110 and 330
-    used = math.hypot(820, 330) - math.hypot(820, 110)
+    # bump 80 up less 50 of longer stops, droop 90 and 50 more on the longer springs and dampers: falls of 160 and 330
+    used = math.hypot(820, 330) - math.hypot(820, 160)
     assert float(figure(front_lift(), "slipUsed/front")["after"]) == pytest.approx(used, abs=0.11)
     assert float(figure(front_lift(), "slipInHand/front")["after"]) >= 25
+
+
+def test_longer_stops_meet_the_axle_as_much_sooner() -> None:
+    # received with 90 mm of travel up to stops of 60 mm; springs 50 mm up bring stops of 110 mm (geometry)
+    told = asked("hill-patrol", (FRONT, "co-103-620-50"))
+    for side in ("left", "right"):
+        assert told.part(f"front/{side}/bump-stop") == "bs-m10-50"
+        assert before_and_after(told, f"stopGrowth/front/{side}") == (0, 110 - 60)
+    assert reading("bs-m10-std", "stopBody.stopLength") == ["60"]
+    assert before_and_after(told, "axleDrop/front/atBump") == (-90, -90 + 50)
+    assert before_and_after(told, "bumpLeft/front/atRide") == (90, 90 + 50 - 50)
+    # 640 kg on 24 N/mm for 620: 20 x 9.81 / 24 = 8.2 mm lower when laden (mechanics)
+    assert before_and_after(told, "bumpLeft/front/laden") == pytest.approx((90 - 8.2, 90 - 8.2), abs=0.051)
+    # crossed: the middle between bump and droop, 120 and 50 more (geometry)
+    assert before_and_after(told, "axleDrop/front/crossed") == ((120 - 90) / 2, (170 - 40) / 2)
+    # nothing is changed at the rear
+    assert before_and_after(told, "bumpLeft/rear/atRide") == (100, 100)
+
+
+def test_stops_that_reach_less_far_let_a_lowered_axle_rise_further() -> None:
+    # received 50 mm up, 85 mm from its place as designed to stops of 110 mm; those of the works are 60 mm (geometry)
+    told = asked("trail-wagon", (FRONT, "co-103-680"))
+    assert told.part("front/left/bump-stop") == "bs-m10-std"
+    assert before_and_after(told, "axleDrop/front/atBump") == (-85, -85 - 50)
+    assert before_and_after(told, "bumpLeft/front/atRide") == (50 + 85, 0 + 85 + 50)
 
 
 def test_caster_with_the_pinion_aimed_is_lost_to_the_slope() -> None:
