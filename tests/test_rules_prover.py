@@ -242,7 +242,7 @@ def test_the_proof_as_rdf_names_the_rule_of_every_verdict() -> None:
 
 
 def test_proofs_do_not_disturb_each_other() -> None:
-    other = Ask(vehicle="trail-wagon", fit=(Fit(at="master-cylinder", part="mc-222"),))
+    other = Ask(vehicle="trail-wagon", fit=(Fit(at="brake-booster", part="bb-82-55"),))
     holdings = seed_library().holdings
     found = Searcher(holdings.model, holdings.catalog).propose(other)
     assert isinstance(found, Proposal)
