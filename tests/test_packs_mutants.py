@@ -57,3 +57,10 @@ def test_each_mutant_that_is_explained_is_one() -> None:
     assert any(share_of(mutant) < EACH_TIME for mutant in mutants() if mutant.name in explained())
     assert all(len(reason) > 40 for reason in explained().values())
     assert len(explained()) < (100 - LEAST_PERCENT) / 100 * len(mutants())
+
+
+def test_the_limits_of_figures_are_among_them() -> None:
+    changed = {mutant.term.rpartition("/")[2] for mutant in mutants()}
+    limits = {limit.id for figure in inspection().model.figures.values() for limit in figure.limits}
+    assert limits <= changed
+    assert len(limits) > 50
