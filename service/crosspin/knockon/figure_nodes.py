@@ -24,7 +24,7 @@ from crosspin.knockon.pairing import condition_code
 from crosspin.model.figure import Figure, Gathering
 from crosspin.model.judge import Judged, is_of_kind, may_have
 from crosspin.model.schema import Model, Value
-from crosspin.vehicle.figuring import calculate_all, kept
+from crosspin.vehicle.figuring import calculate_all
 
 Places = npt.NDArray[np.intp]
 
@@ -282,20 +282,13 @@ class Kept(Node):
         super().__init__((node,))
         self._decimals = decimals
 
-    def apply(self, elements: Elements) -> Element:
-        """See Node."""
-        (element,) = elements
-        if isinstance(element, tuple) and isinstance(element[0], Decimal):
-            return (kept(element[0], self._decimals),)
-        return element
-
     def _combine(self, lists: tuple[Elements, ...]) -> Combined:
-        """See Node."""
+        """See Node; a gauge's own result is worked out for all combinations at once, never for one."""
         shape = _check_size(lists)
-        numbers = [one[0] for one in lists[0] if isinstance(one, tuple) and isinstance(one[0], Decimal)]
-        told = all_rounded(numbers, self._decimals)
-        results = [(next(told),) if isinstance(one, tuple) and isinstance(one[0], Decimal) else one for one in lists[0]]
-        return _numbered(results, shape)
+        numbers = [_number(one) for one in lists[0]]
+        told = all_rounded((number for number in numbers if number is not None), self._decimals)
+        pairs = zip(lists[0], numbers, strict=True)
+        return _numbered([one if number is None else (next(told),) for one, number in pairs], shape)
 
 
 class Flat(Node):
@@ -383,6 +376,11 @@ def _numbered(elements: Iterable[Element], shape: Sequence[int]) -> Combined:
     numbered: dict[Element, int] = {}
     places = [numbered.setdefault(one, len(numbered)) for one in elements]
     return Combined(tuple(numbered), np.array(places, dtype=np.intp).reshape(shape))
+
+
+def _number(element: Element) -> Decimal | None:
+    value = element[0] if isinstance(element, tuple) else None
+    return value if isinstance(value, Decimal) else None
 
 
 def _missing(elements: Elements) -> Missing:
