@@ -6,9 +6,12 @@ from tempfile import TemporaryDirectory
 
 import pytest
 
+from crosspin.collector import collect_seldom
+
 
 def pytest_configure(config: pytest.Config) -> None:
     """Make a folder for what is made once a run, and let the processes that are started know it."""
+    collect_seldom()  # as the program does
     if not hasattr(config, "workerinput"):
         folder = TemporaryDirectory(prefix="crosspin-tests-")
         os.environ["SHARED_BY_TESTS"] = folder.name

@@ -22,6 +22,7 @@ from crosspin.api.problems import validation_lines
 from crosspin.api.prompt import PromptConnection
 from crosspin.api.settings import Settings, WrongSetting
 from crosspin.catalog.library import Imported, Library
+from crosspin.collector import collect_seldom
 from crosspin.home import data_folder, user_store
 from crosspin.knockon.ask import Ask, AskError, Fit
 from crosspin.knockon.limits import SearchLimit
@@ -48,6 +49,7 @@ class BadInput(Exception):
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
     given = _parser().parse_args(arguments)
+    collect_seldom()
     run: Callable[[argparse.Namespace], int] = given.run
     try:
         return run(given)

@@ -19,6 +19,7 @@ from benchmarks.generate import Generator
 from benchmarks.report import report
 from benchmarks.rows import Row
 from crosspin.answer.desk import Desk
+from crosspin.collector import collect_seldom
 from crosspin.knockon.ask import Ask
 
 SIZES = (1_000, 10_000, 100_000, 1_000_000)
@@ -39,7 +40,10 @@ def _dump(rows: Iterable[Row]) -> str:
 
 
 def inside(given: argparse.Namespace) -> list[Row]:
-    """One size, in the process that has it open: opening again, then the questions that need no server."""
+    """One size, in the process that has it open: opening again, then the questions that need no server.
+
+    Python collects garbage as seldom as in the service, for everybody that is measured."""
+    collect_seldom()
     size, folder = given.size, given.folder
     shipped = asks.shipped()
     usual = Ask.model_validate_json((folder.parent / "asks").read_text().splitlines()[0])

@@ -78,7 +78,7 @@ def check(model: Model, catalog: Catalog) -> tuple[Unusable, ...]:
 def _prepare(searcher: Searcher, catalog: Catalog) -> None:
     """Make a searcher ready for the vehicles in a catalog."""
     for layout in sorted({vehicle.layout for vehicle in catalog.vehicles.values()}):
-        searcher.compiled(layout)
+        searcher.prepare(layout)
 
 
 def open_library(folder: Path | None = None, packs: Sequence[Path] = ()) -> Library:

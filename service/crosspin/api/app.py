@@ -35,6 +35,7 @@ from crosspin.api.kept import KeptReplies, UpToDate
 from crosspin.api.negotiate import NotModified, not_modified
 from crosspin.api.settings import Settings
 from crosspin.api.wiring import Envelope, Turns
+from crosspin.collector import collect_seldom
 from crosspin.home import data_folder, folders_in
 from crosspin.knockon.ask import Ask
 from crosspin.page.render import Pages
@@ -102,6 +103,7 @@ def served() -> FastAPI:
     """
     settings = Settings.from_environment()
     desk = Desk.open(Path(settings.store), folders_in(settings.packs))
+    collect_seldom()
     Thread(target=desk.warm_up, daemon=True).start()
     return create_app(desk, settings)
 

@@ -1,6 +1,6 @@
 """What may stand at one position under one question."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -9,12 +9,19 @@ import numpy.typing as npt
 
 from crosspin.knockon.compiled import Batch, Candidates, Codes, Compiled, Facet, Link
 from crosspin.knockon.figure_nodes import Element, Probe
+from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.proposal import Choice, State
 from crosspin.knockon.tally import Adds, Tally
 from crosspin.knockon.wishes import Question, Wish
 from crosspin.model.schema import Part
 
 Force = Mapping[str, Choice]
+
+_MOST_DOMAINS = 8192
+"""How many domains are kept for other asks."""
+
+_MOST_CELLS = 1 << 23
+"""How many costs between kept domains are kept, 8 bytes each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +39,8 @@ class Domain:
         self, path: str, received: Part | None, candidates: Candidates, values: list[Value], compiled: Compiled
     ) -> None:
         self.path = path
+        self.is_usual = False
+        """Whether it is kept for other asks, with what is worked out from it."""
         self.received = received
         self.candidates = candidates
         self.values = values
@@ -83,10 +92,14 @@ class Domain:
             return Choice(State.RECEIVED, None if self.received is None else self.received.id)
         return Choice(value.state, None if value.batch is None else value.batch.best.part)
 
+    def best_offer(self, batch: Batch) -> tuple[int, str]:
+        """The cheapest part of a batch, with its packed price."""
+        return self._weights.cents(batch.best.price), batch.best.part
+
     def offers(self, value: Value, most: int) -> Iterator[tuple[int, str]]:
         """The parts of a value that is fresh, cheapest first, each with its packed price."""
         if value.batch is not None:
-            yield self._weights.cents(value.batch.best.price), value.batch.best.part
+            yield self.best_offer(value.batch)
             for offer in self.candidates.offers(value.batch, most)[1:]:
                 yield self._weights.cents(offer.price), offer.part
 
@@ -132,29 +145,74 @@ class Domain:
         )
 
 
-def link_costs(link: Link, here: Domain, there: Domain) -> Codes:
-    """Packed costs of a link: the values of one domain (rows) against those of the other."""
+class Usual:
+    """What may stand at the positions of a layout that no wish names, and what the rules say between them: the same in
+    every ask, so that it is kept from one to the next.  Threads may share it."""
+
+    def __init__(self, compiled: Compiled) -> None:
+        self.compiled = compiled
+        self._domains: dict[Hashable, Domain] = {}
+        self._costs: dict[tuple[Domain, Domain], Codes] = {}
+        self._cells = 0
+
+    def domain(self, key: Hashable, make: Callable[[], Domain]) -> Domain:
+        """The domain of a key, made when it is first asked for."""
+        known = self._domains.get(key)
+        if known is None:
+            if len(self._domains) > _MOST_DOMAINS:
+                self._domains, self._costs, self._cells = {}, {}, 0
+            known = self._domains[key] = make()
+            known.is_usual = True
+        return known
+
+    def costs(self, here: Domain, there: Domain) -> Codes:
+        """Packed costs of all rules between the values of one domain (rows) and those of another that is linked."""
+        key = here, there
+        known = self._costs.get(key)
+        if known is None:
+            links = self.compiled.links[here.path][there.path]
+            known = _link_costs(links[0], here, there)
+            for link in links[1:]:
+                known = np.minimum(known + _link_costs(link, here, there), INFINITE)
+            if here.is_usual and there.is_usual:
+                if self._cells > _MOST_CELLS:
+                    self._costs, self._cells = {}, 0
+                self._cells += known.size
+                self._costs[key] = known
+        return known
+
+
+def _link_costs(link: Link, here: Domain, there: Domain) -> Codes:
     return link.costs(here.path, here.indices(link.facet_at(here.path)), there.indices(link.facet_at(there.path)))
 
 
 class Domains:
     """Makes the domains of one question; `force` pins positions to one choice."""
 
-    def __init__(self, compiled: Compiled, question: Question, force: Force) -> None:
-        self._compiled = compiled
+    def __init__(self, usual: Usual, question: Question, force: Force) -> None:
+        self._usual = usual
+        self._compiled = usual.compiled
         self._question = question
         self._force = force
 
     def kept(self, path: str) -> Domain:
         """The position with nothing but what was received."""
-        return self._domain(path, [Value(State.RECEIVED)])
+        received = self._question.received[path]
+        key = path, received and received.id
+        return self._usual.domain(key, lambda: self._domain(path, [Value(State.RECEIVED)]))
 
     def of(self, path: str) -> Domain:
         """The position with all that it may hold."""
         if path in self._force:
             return self._domain(path, self._forced(path, self._force[path]))
         wishes = self._question.by_path.get(path, ())
-        return self._domain(path, self._wished(path, wishes[0]) if wishes else self._free(path))
+        if wishes:
+            return self.kept(path) if wishes[0].keeps else self._domain(path, self._wished(path, wishes[0]))
+        received = self._question.received[path]
+        spared = tuple(self._question.spared.get(path, ()))
+        stocked = self._question.in_stock_only
+        key = path, received and received.id, path in self._question.vacated, stocked, spared
+        return self._usual.domain(key, lambda: self._domain(path, self._free(path)))
 
     def _domain(self, path: str, values: list[Value]) -> Domain:
         position = self._question.positions[path]
@@ -177,8 +235,6 @@ class Domains:
 
     def _wished(self, path: str, wish: Wish) -> list[Value]:
         """What a wish admits; several wishes name one position only where they all say the same of it."""
-        if wish.keeps:
-            return [Value(State.RECEIVED)]
         want = wish.wants[path]
         if want is None:
             return [Value(State.RECEIVED if self._question.received[path] is None else State.EMPTIED)]

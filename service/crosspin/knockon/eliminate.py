@@ -142,8 +142,14 @@ class Elimination:
             for guide in self._guides.get(v, ())
             if later.issuperset(guide.scope)
         }
+        alone = [factor for factor in waiting if len(factor.scope) == 1]
+        waiting = [factor for factor in waiting if len(factor.scope) > 1]
+        if not waiting:
+            return self._summed(alone)
         joined = min(waiting, key=len)
         waiting.remove(joined)
+        if alone:
+            joined = self._affordable(joined.beside(self._summed(alone), self._sizes), variable)
         while waiting:
             scope = set(joined.scope)
 
@@ -159,6 +165,13 @@ class Elimination:
             joined = self._affordable(joined.join(following, self._sizes, self._limit), variable)
             self.widest = max(self.widest, len(joined))
         return joined
+
+    def _summed(self, factors: Sequence[Relation]) -> Relation:
+        """Factors over one variable alone as one."""
+        summed = factors[0]
+        for factor in factors[1:]:
+            summed = summed.beside(factor, self._sizes)
+        return summed
 
     @property
     def optimum(self) -> int:

@@ -60,6 +60,7 @@ class Explanation:
             tally.resource.id: {path: tally.share(self.held[path].part) for path in opening.parties(tally)}
             for tally in self.compiled.tallies
         }
+        self._parties = [(tally, opening.parties(tally)) for tally in self.compiled.tallies]
 
     def _hold(self, path: str) -> Held:
         if path not in self.opening.domains:
@@ -215,14 +216,13 @@ class Explanation:
         positions that take part, those that draw more than before first; where there are none, all that take
         part, the greatest draw first; where nothing else does, the position itself."""
         found = {}
-        for tally in self.compiled.tallies:
-            if not instead.keys() & self.opening.parties(tally).keys():
+        for tally, parties in self._parties:
+            if parties.keys().isdisjoint(instead):
                 continue
             now = self._shares[tally.resource.id]
             other = {path: tally.share(held.part) for path, held in instead.items()}
             if all(share is None and now.get(path) is None for path, share in other.items()):
                 continue  # the sum is that of the plan, which is not exceeded
-            parties = self.opening.parties(tally)
             shares = {path: share for path, share in {**now, **other}.items() if share is not None}
             moved = [path for path in parties if (instead.get(path) or self.held[path]).state is not State.RECEIVED]
             judged = any(parties[path] is not None or path in shares for path in moved)
@@ -346,19 +346,26 @@ class Explanation:
         """Parts that no plan has here, nearest miss first: fewest clashes with this plan, then price, then id; where
         alternatives abound, only of those that had to be looked into."""
         domain = self.opening.domains[path]
-        excluded = np.flatnonzero(self.marginals[path] >= INFINITE)
         clashes = np.zeros(len(domain), dtype=np.int64)
         for _, costs in self._beside(path):
             clashes += costs >= INFINITE
-        for value in excluded.tolist():
-            clashes[value] += sum(bool(judged.barred) for _, judged in self._judged_at(path, value))
-
-        def misses(value: int) -> Iterator[tuple[int, int, str, int]]:
-            for price, part in domain.offers(domain.values[value], RULED_OUT_LIMIT):
-                yield int(clashes[value]), price, part, value
-
-        named = islice(merge(*map(misses, excluded.tolist())), RULED_OUT_LIMIT)
-        return tuple(RuledOut(part, tuple(self.against(path, value))) for _, _, part, value in named)
+        excluded = np.flatnonzero(self.marginals[path] >= INFINITE).tolist()
+        heads = [
+            (int(clashes[value]), *domain.best_offer(batch), value)
+            for value in excluded
+            if (batch := domain.values[value].batch) is not None
+        ]
+        nearest: list[tuple[int, int, str, int]] = []
+        for head in sorted(heads):
+            # Figures only add to what joints say, so that the rest need no look at them.
+            if len(nearest) == RULED_OUT_LIMIT and nearest[-1] <= head:
+                break
+            value = head[-1]
+            misses = head[0] + sum(bool(judged.barred) for _, judged in self._judged_at(path, value))
+            offers = domain.offers(domain.values[value], RULED_OUT_LIMIT)
+            nearest = sorted([*nearest, *((misses, price, part, value) for price, part in offers)])[:RULED_OUT_LIMIT]
+        reasons = {value: tuple(self.against(path, value)) for value in dict.fromkeys(value for *_, value in nearest)}
+        return tuple(RuledOut(part, reasons[value]) for _, _, part, value in nearest)
 
 
 _STATES = (State.RECEIVED, State.EMPTIED, State.FRESH)

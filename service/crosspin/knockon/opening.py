@@ -26,8 +26,8 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from crosspin.knockon.compiled import Codes, Compiled, Link
-from crosspin.knockon.domain import Domain, Domains, Force, link_costs
+from crosspin.knockon.compiled import Codes
+from crosspin.knockon.domain import Domain, Domains, Force, Usual
 from crosspin.knockon.figure_nodes import Elements, Leaf
 from crosspin.knockon.gauge import Gauge, Reading
 from crosspin.knockon.limits import INFINITE, SearchLimit
@@ -52,8 +52,9 @@ class Opening:
     no live value, so that there is no plan.
     """
 
-    def __init__(self, compiled: Compiled, question: Question, force: Force) -> None:
-        self.compiled = compiled
+    def __init__(self, usual: Usual, question: Question, force: Force) -> None:
+        self.compiled = compiled = usual.compiled
+        self._usual = usual
         self.question = question
         self.domains: dict[str, Domain] = {}
         self.live: dict[str, Flags] = {}
@@ -61,7 +62,7 @@ class Opening:
         self.beside: dict[str, dict[str, Codes]] = {}
         self.dead = False
         self._hard: dict[str, dict[str, Flags]] = {}
-        self._makes = Domains(compiled, question, force)
+        self._makes = Domains(usual, question, force)
         self._kept = {path for wish in question.wishes if wish.keeps for path in wish.wants} - force.keys()
         named = {path for wish in question.wishes if not wish.keeps for path in wish.wants}
         self._received: dict[str, Domain] = {}
@@ -116,9 +117,9 @@ class Opening:
         live = np.ones(len(domain), dtype=bool)
         self._hard[path] = {}
         self.beside[path] = {}
-        for other, links in self.compiled.links[path].items():
+        for other in self.compiled.links[path]:
             there = self.domains.get(other)
-            costs = self._sum(links, domain, there or self.received(other))
+            costs = self._usual.costs(domain, there or self.received(other))
             if there is None:
                 self.beside[path][other] = costs[:, 0]
                 if other in self._kept:
@@ -131,13 +132,6 @@ class Opening:
                 self._hard[path][other] = allowed
                 self._hard[other][path] = allowed.T
         self.live[path] = live
-
-    @staticmethod
-    def _sum(links: tuple[Link, ...], here: Domain, there: Domain) -> Codes:
-        total = link_costs(links[0], here, there)
-        for link in links[1:]:
-            total = np.minimum(total + link_costs(link, here, there), INFINITE)
-        return total
 
     def _prune(self, changed: list[str]) -> None:
         """Arc consistency: drop values that find no partner among a neighbour's live values."""

@@ -46,11 +46,16 @@ def elimination_order(sizes: Sequence[int], factors: Sequence[Relation], order: 
         chosen = min(ranks, key=ranks.__getitem__)
         del ranks[chosen]
         ordered.append(chosen)
-        touched = 0
-        for other in _members(beside[chosen]):
-            beside[other] = (beside[other] | beside[chosen]) & ~(1 << other | 1 << chosen)
-            touched |= 1 << other | beside[other]
-        for variable in _members(touched):
+        near = beside[chosen]
+        touched = near
+        for other in _members(near):
+            # A rank rests on who is beside a variable and beside whom these are: it changes for the neighbours of the
+            # chosen one, and for whoever is beside two of them that were not beside each other so far.
+            new = near & ~(beside[other] | 1 << other)
+            for one in _members(new):
+                touched |= beside[other] & beside[one]
+            beside[other] = (beside[other] | near) & ~(1 << other | 1 << chosen)
+        for variable in _members(touched & ~(1 << chosen)):
             ranks[variable] = (*rank(variable, _members(beside[variable]), beside), variable)
     return ordered
 

@@ -97,6 +97,14 @@ class Relation:
         columns = [column[here] for column in self.columns] + [other.column(v)[there] for v in added]
         return Relation((*self.scope, *added), columns, self.costs[here] + other.costs[there])
 
+    def beside(self, single: "Relation", sizes: Sequence[int]) -> "Relation":
+        """The same as joined with a relation over one of its variables alone, which adds no rows."""
+        (variable,) = single.scope
+        more = single.table(sizes)[self.column(variable)]
+        joined = Relation(self.scope, self.columns, self.costs + more)
+        rows = more < INFINITE
+        return joined if rows.all() else joined.take(rows)
+
 
 class Groups:
     """The rows of a relation by their values of some variables: `of_row` numbers the group of every row,
