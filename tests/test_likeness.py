@@ -111,6 +111,14 @@ def test_a_wheel_spacer_brings_its_pair(vehicle: str, axle: str) -> None:
     assert not any(path.endswith(("wheel", "tyre")) for path in told.steps)
 
 
+def test_a_limit_strap_brings_its_pair_of_equal_length_and_nothing_else() -> None:
+    told = Told(ask_of("farm-hauler", {"rear/right/limit-strap": "st-580"}))
+    assert told.part("rear/left/limit-strap") == "st-580"
+    assert set(told.steps) == {"rear/left/limit-strap", "rear/right/limit-strap"}
+    unlike = ask_of("farm-hauler", {"rear/right/limit-strap": "st-580", "rear/left/limit-strap": "st-535"})
+    assert any("the two must be alike" in sentence for sentence in contradiction(unlike)["why"])
+
+
 def test_an_axle_is_full_floating_on_both_sides_or_on_neither() -> None:
     told = Told(ask_of("farm-hauler", {"rear/left/axle-shaft": "ff-33-790"}))
     assert told.part("rear/right/axle-shaft").startswith("ff-33-")
