@@ -169,6 +169,8 @@ def _wish(fit: Fit) -> str:
 
 def matching(pattern: str, layout: Iterable[str]) -> list[str]:
     """The positions that a pattern names; `*` stands for any run of characters."""
+    if "*" not in pattern:
+        return [path for path in layout if path == pattern]
     expression = re.compile(".*".join(map(re.escape, pattern.split("*"))))
     return [path for path in layout if expression.fullmatch(path)]
 

@@ -192,10 +192,12 @@ def _rectangles(model: Model, layout: Layout) -> Iterator[tuple[str, Box]]:
             box = _box(_station(model, layout, position), mark, -1 if position.side == "left" else 1)
             taken.append(box)
             yield position.path, box
+    strips: dict[Mark, Iterator[Mark]] = {}
     for position in layout.positions:
         if position.role not in model.marks:
             station = _station(model, layout, position)
-            cells = (_box(station, cell, 1) for cell in _strip(station))
+            # A cell that something lies on stays taken, so that each strip is gone along once.
+            cells = (_box(station, cell, 1) for cell in strips.setdefault(station, _strip(station)))
             box = next(cell for cell in cells if not any(_overlap(cell, other) for other in taken))
             taken.append(box)
             yield position.path, box
