@@ -90,6 +90,8 @@ def ours(reasoner: Reasoner, written: Written) -> Ran:
 
 def ours_from(reasoner: Reasoner, origin: Origin, written: Written) -> Ran:
     """Our runner, where it has reasoned about the vehicle as received before."""
+    if not reasoner.is_near(written, origin.written):
+        return ours(reasoner, written)
     started = perf_counter()
     beside = reasoner.difference(origin, written, lambda _: ())
     seconds = perf_counter() - started

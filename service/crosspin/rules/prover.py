@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import lru_cache
 from itertools import chain, count
-from typing import TypeAlias
+from typing import TypeAlias, TypeVar
 
 from pyoxigraph import Literal, NamedNode, Quad, Triple, serialize
 
@@ -45,6 +45,8 @@ _PREFIXES = {
 }
 
 
+_Kept = TypeVar("_Kept")
+
 _Meeting: TypeAlias = tuple[str, int | str | None, bool, int | str | None, bool]
 """All that a verdict on a joint without mendings rests on: joint kind, left part (a number for all that is on record
 of it), whether it is fresh, the same on the right."""
@@ -52,13 +54,19 @@ of it), whether it is fresh, the same on the right."""
 
 @dataclass(frozen=True, slots=True)
 class _Received:
-    """A vehicle as it came, written down, and what the rules say of it: what plans for it start from."""
+    """A vehicle as it came, written down, and what the rules say that concerns every plan for it."""
 
     written: Written
-    origin: Origin
-    conclusions: Conclusions
     discrepancies: tuple[str, ...]
     warnings: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Start:
+    """What plans that differ little from a vehicle as it came start from."""
+
+    origin: Origin
+    conclusions: Conclusions
 
 
 class _Memory:
@@ -67,6 +75,7 @@ class _Memory:
     def __init__(self) -> None:
         self.joints: dict[_Meeting, ProvedJoint] = {}
         self.received: dict[str, _Received] = {}
+        self.starts: dict[str, _Start] = {}
         self._numbers: dict[tuple[object, ...], int] = {}
         self._counter = count()
 
@@ -81,11 +90,12 @@ class _Memory:
             self.joints, self._numbers = {}, {}
         self.joints.update(joints)
 
-    def keep_received(self, vehicle: str, received: _Received) -> None:
-        """Remember a vehicle, and forget the one that was first remembered where there are too many."""
-        self.received[vehicle] = received
-        if len(self.received) > MOST_VEHICLES:
-            self.received.pop(next(iter(self.received)), None)
+
+def _keep(kept: dict[str, _Kept], vehicle: str, found: _Kept) -> None:
+    """Remember what was found of a vehicle, and forget the one that was first remembered where there are too many."""
+    kept[vehicle] = found
+    if len(kept) > MOST_VEHICLES:
+        kept.pop(next(iter(kept)), None)
 
 
 class Prover:
@@ -138,8 +148,13 @@ class Prover:
             return found
 
         received = self._received(vehicle)
-        changed = self._reasoner.difference(received.origin, plan, settled)
-        found = received.conclusions.changed(changed.more, changed.less)
+        if self._reasoner.is_near(plan, received.written):
+            start = self._start(vehicle, received)
+            changed = self._reasoner.difference(start.origin, plan, settled)
+            found = start.conclusions.changed(changed.more, changed.less)
+        else:
+            derived = self._reasoner.derive(plan, settled)
+            found = Conclusions(chain(plan.build, *(quads for _, quads in derived)), layout)
         stays = self._between_what_stays(vehicle, proposal)
         proof = read_proof(
             found,
@@ -155,7 +170,7 @@ class Prover:
 
     def prepare(self, vehicle: Vehicle) -> None:
         """Work out beforehand what plans for a vehicle start from."""
-        self._received(vehicle)
+        self._start(vehicle, self._received(vehicle))
 
     def _meetings(self, vehicle: Vehicle, proposal: Proposal, plan: Written) -> dict[str, _Meeting]:
         """What meets at each joint of a plan that takes no mending."""
@@ -236,7 +251,7 @@ class Prover:
         return frozenset(name for name, joint in joints if {joint.left, joint.right} <= stays)
 
     def _received(self, vehicle: Vehicle) -> _Received:
-        """What the rules say of a vehicle that is left as it was received."""
+        """What the rules say of a vehicle as it came."""
         written = self._plan_graph.unchanged(vehicle)
         kept = self._memory.received.get(vehicle.id)
         if kept is not None and kept.written is written:
@@ -244,19 +259,21 @@ class Prover:
         if kept is not None and kept.written == written:
             kept = replace(kept, written=written)
         else:
-            layout = thing("layout", vehicle.layout)
-            origin = self._reasoner.origin(written)
             came = self._plan_graph.received(vehicle)
             derived = self._reasoner.derive(came)
-            shown = Conclusions(chain(came.build, *(quads for _, quads in derived)), layout)
-            kept = _Received(
-                written,
-                origin,
-                Conclusions(origin.holds, layout),
-                read_discrepancies(shown),
-                read_warnings(shown),
-            )
-        self._memory.keep_received(vehicle.id, kept)
+            told: Iterable[Triple | Quad] = chain(came.build, *(quads for _, quads in derived))
+            shown = Conclusions(told, thing("layout", vehicle.layout))
+            kept = _Received(written, read_discrepancies(shown), read_warnings(shown))
+        _keep(self._memory.received, vehicle.id, kept)
+        return kept
+
+    def _start(self, vehicle: Vehicle, received: _Received) -> _Start:
+        """What follows from a vehicle that is left as it was received."""
+        kept = self._memory.starts.get(vehicle.id)
+        if kept is None or kept.origin.written != received.written:
+            origin = self._reasoner.origin(received.written)
+            kept = _Start(origin, Conclusions(origin.holds, thing("layout", vehicle.layout)))
+            _keep(self._memory.starts, vehicle.id, kept)
         return kept
 
     def _miscounted(self, vehicle: Vehicle, proposal: Proposal, proof: Proof) -> Iterator[str]:

@@ -35,7 +35,7 @@ _MOST_KEPT_PARTS = 20_000
 _MOST_FOCI = 30
 """Where a change reaches more focus nodes of a rule, it is run for all of them."""
 _MOST_CHANGED = 15
-"""Where a build differs in more pieces from its origin, it is quicker to reason about it anew."""
+"""Where a build differs in more pieces from another, it is quicker to reason about it anew."""
 _LEAST_ROOMS = 4
 _CONTACT = cp("Contact")
 _PART = cp("Part")
@@ -194,17 +194,15 @@ class Reasoner:
                     self._foci = [Foci(rule, spread) for rule in self._of_builds]
             return Origin(written, derived, holds)
 
+    @staticmethod
+    def is_near(written: Written, other: Written) -> bool:
+        """Whether a build differs so little from another that it is quicker to reason about the difference."""
+        return len(written.pieces_beside(other)) <= _MOST_CHANGED
+
     def difference(
         self, origin: Origin, written: Written, known: Callable[[Iterable[Quad]], Collection[Subject]]
     ) -> Difference:
         """What follows from a build, beside what follows from its origin; `known` as for `derive`."""
-        if len(written.pieces_beside(origin.written)) > _MOST_CHANGED:
-            derived = self.derive(written, known)
-            whole = dict.fromkeys(chain(as_quads(written.build), *(quads for _, quads in derived)))
-            return Difference(
-                more=[quad for quad in whole if quad not in origin.holds],
-                less=[quad for quad in origin.holds if quad not in whole],
-            )
         with self._rooms.one(origin) as room:
             self._learn(room, written)
             room.stand_at(origin)
