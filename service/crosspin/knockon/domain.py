@@ -12,7 +12,7 @@ from crosspin.knockon.figure_nodes import Element, Probe
 from crosspin.knockon.limits import INFINITE
 from crosspin.knockon.proposal import Choice, State
 from crosspin.knockon.tally import Adds, Tally
-from crosspin.knockon.wishes import Question, Wish
+from crosspin.knockon.wishes import Question, Want
 from crosspin.model.schema import Part
 
 Force = Mapping[str, Choice]
@@ -39,8 +39,6 @@ class Domain:
         self, path: str, received: Part | None, candidates: Candidates, values: list[Value], compiled: Compiled
     ) -> None:
         self.path = path
-        self.is_usual = False
-        """Whether it is kept for other asks, with what is worked out from it."""
         self.received = received
         self.candidates = candidates
         self.values = values
@@ -145,9 +143,9 @@ class Domain:
         )
 
 
-class Usual:
-    """What may stand at the positions of a layout that no wish names, and what the rules say between them: the same in
-    every ask, so that it is kept from one to the next.  Threads may share it."""
+class KnownDomains:
+    """What may stand at the positions of a layout, and what the rules say between them: the same in every ask that says
+    the same of a position, so that it is kept from one to the next.  Threads may share it."""
 
     def __init__(self, compiled: Compiled) -> None:
         self.compiled = compiled
@@ -162,7 +160,6 @@ class Usual:
             if len(self._domains) > _MOST_DOMAINS:
                 self._domains, self._costs, self._cells = {}, {}, 0
             known = self._domains[key] = make()
-            known.is_usual = True
         return known
 
     def costs(self, here: Domain, there: Domain) -> Codes:
@@ -174,11 +171,10 @@ class Usual:
             known = _link_costs(links[0], here, there)
             for link in links[1:]:
                 known = np.minimum(known + _link_costs(link, here, there), INFINITE)
-            if here.is_usual and there.is_usual:
-                if self._cells > _MOST_CELLS:
-                    self._costs, self._cells = {}, 0
-                self._cells += known.size
-                self._costs[key] = known
+            if self._cells > _MOST_CELLS:
+                self._costs, self._cells = {}, 0
+            self._cells += known.size
+            self._costs[key] = known
         return known
 
 
@@ -187,38 +183,41 @@ def _link_costs(link: Link, here: Domain, there: Domain) -> Codes:
 
 
 class Domains:
-    """Makes the domains of one question; `force` pins positions to one choice."""
+    """The domains of one question; `force` pins positions to one choice."""
 
-    def __init__(self, usual: Usual, question: Question, force: Force) -> None:
-        self._usual = usual
-        self._compiled = usual.compiled
+    def __init__(self, known: KnownDomains, question: Question, force: Force) -> None:
+        self._known = known
+        self._compiled = known.compiled
         self._question = question
         self._force = force
 
     def kept(self, path: str) -> Domain:
         """The position with nothing but what was received."""
-        received = self._question.received[path]
-        key = path, received and received.id
-        return self._usual.domain(key, lambda: self._domain(path, [Value(State.RECEIVED)]))
+        return self._domain(path, State.RECEIVED, lambda: [Value(State.RECEIVED)])
 
     def of(self, path: str) -> Domain:
         """The position with all that it may hold."""
+        question = self._question
         if path in self._force:
-            return self._domain(path, self._forced(path, self._force[path]))
-        wishes = self._question.by_path.get(path, ())
+            choice = self._force[path]
+            return self._domain(path, choice, lambda: self._forced(path, choice))
+        wishes = question.by_path.get(path, ())
+        if wishes and wishes[0].keeps:
+            return self.kept(path)
         if wishes:
-            return self.kept(path) if wishes[0].keeps else self._domain(path, self._wished(path, wishes[0]))
-        received = self._question.received[path]
-        spared = tuple(self._question.spared.get(path, ()))
-        stocked = self._question.in_stock_only
-        key = path, received and received.id, path in self._question.vacated, stocked, spared
-        return self._usual.domain(key, lambda: self._domain(path, self._free(path)))
+            # Several wishes name one position only where they all say the same of it.
+            want = wishes[0].wants[path]
+            return self._domain(path, (want, question.in_stock_only), lambda: self._wished(path, want))
+        spared = tuple(question.spared.get(path, ()))
+        free = path in question.vacated, question.in_stock_only, spared
+        return self._domain(path, free, lambda: self._free(path))
 
-    def _domain(self, path: str, values: list[Value]) -> Domain:
-        position = self._question.positions[path]
-        return Domain(
-            path, self._question.received[path], self._compiled.candidates[position.role], values, self._compiled
-        )
+    def _domain(self, path: str, admitted: Hashable, values: Callable[[], list[Value]]) -> Domain:
+        """The domain of a position, which follows from what was received there and what is `admitted`."""
+        received = self._question.received[path]
+        candidates = self._candidates(path)
+        key = path, None if received is None else received.id, admitted
+        return self._known.domain(key, lambda: Domain(path, received, candidates, values(), self._compiled))
 
     def _candidates(self, path: str) -> Candidates:
         return self._compiled.candidates[self._question.positions[path].role]
@@ -233,9 +232,8 @@ class Domains:
         spared = self._question.spared.get(path, ())
         return values + _fresh(candidates.all(self._question.in_stock_only, spared))
 
-    def _wished(self, path: str, wish: Wish) -> list[Value]:
-        """What a wish admits; several wishes name one position only where they all say the same of it."""
-        want = wish.wants[path]
+    def _wished(self, path: str, want: Want | None) -> list[Value]:
+        """What a wish admits."""
         if want is None:
             return [Value(State.RECEIVED if self._question.received[path] is None else State.EMPTIED)]
         candidates = self._candidates(path)

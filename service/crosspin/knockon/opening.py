@@ -27,7 +27,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crosspin.knockon.compiled import Codes
-from crosspin.knockon.domain import Domain, Domains, Force, Usual
+from crosspin.knockon.domain import Domain, Domains, Force, KnownDomains
 from crosspin.knockon.figure_nodes import Elements, Leaf
 from crosspin.knockon.gauge import Gauge, Reading
 from crosspin.knockon.limits import INFINITE, SearchLimit
@@ -52,9 +52,9 @@ class Opening:
     no live value, so that there is no plan.
     """
 
-    def __init__(self, usual: Usual, question: Question, force: Force) -> None:
-        self.compiled = compiled = usual.compiled
-        self._usual = usual
+    def __init__(self, known: KnownDomains, question: Question, force: Force) -> None:
+        self.compiled = compiled = known.compiled
+        self._known = known
         self.question = question
         self.domains: dict[str, Domain] = {}
         self.live: dict[str, Flags] = {}
@@ -62,7 +62,7 @@ class Opening:
         self.beside: dict[str, dict[str, Codes]] = {}
         self.dead = False
         self._hard: dict[str, dict[str, Flags]] = {}
-        self._makes = Domains(usual, question, force)
+        self._makes = Domains(known, question, force)
         self._kept = {path for wish in question.wishes if wish.keeps for path in wish.wants} - force.keys()
         named = {path for wish in question.wishes if not wish.keeps for path in wish.wants}
         self._received: dict[str, Domain] = {}
@@ -119,7 +119,7 @@ class Opening:
         self.beside[path] = {}
         for other in self.compiled.links[path]:
             there = self.domains.get(other)
-            costs = self._usual.costs(domain, there or self.received(other))
+            costs = self._known.costs(domain, there or self.received(other))
             if there is None:
                 self.beside[path][other] = costs[:, 0]
                 if other in self._kept:

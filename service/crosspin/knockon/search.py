@@ -10,7 +10,7 @@ from crosspin.knockon.ask import Ask
 from crosspin.knockon.barriers import Barriers, exhausted
 from crosspin.knockon.compiled import Compiled
 from crosspin.knockon.conflict import Conflicts
-from crosspin.knockon.domain import Usual
+from crosspin.knockon.domain import KnownDomains
 from crosspin.knockon.explain import ALTERNATIVES_LIMIT, Explanation
 from crosspin.knockon.keeping import Relaxed, Relaxing
 from crosspin.knockon.limits import INFINITE, QUICK_LIMIT
@@ -41,22 +41,22 @@ class Searcher:
         self._model = model
         self._catalog = catalog
         self._quick_limit = quick_limit
-        self._usual: dict[tuple[str, bool], Usual] = {}
+        self._known: dict[tuple[str, bool], KnownDomains] = {}
         if before is not None:
-            for (layout, stocked), earlier in list(before._usual.items()):
+            for (layout, stocked), earlier in list(before._known.items()):
                 fresh = Compiled(model, catalog, model.layouts[layout], stocked, earlier.compiled)
-                self._usual[layout, stocked] = Usual(fresh)
+                self._known[layout, stocked] = KnownDomains(fresh)
 
     def prepare(self, layout: str) -> None:
         """Make a layout ready before the first ask about it."""
         self._ready(layout, stocked=False)
 
-    def _ready(self, layout: str, stocked: bool) -> Usual:
+    def _ready(self, layout: str, stocked: bool) -> KnownDomains:
         """What is prepared for a layout; the table of a joint kind is filled when it is first met."""
         key = layout, stocked
-        if key not in self._usual:
-            self._usual[key] = Usual(Compiled(self._model, self._catalog, self._model.layouts[layout], stocked))
-        return self._usual[key]
+        if key not in self._known:
+            self._known[key] = KnownDomains(Compiled(self._model, self._catalog, self._model.layouts[layout], stocked))
+        return self._known[key]
 
     def propose(self, ask: Ask, force: Mapping[str, Choice] | None = None) -> Proposal | Conflict:
         """The best plan for an ask, or the conflict among its wishes.
@@ -66,16 +66,16 @@ class Searcher:
         no plan has the forced choices.
         """
         question = understand(self._model, self._catalog, ask)
-        usual = self._ready(question.layout.id, ask.in_stock_only)
-        found = self._plan(usual, question, force or {})
+        known = self._ready(question.layout.id, ask.in_stock_only)
+        found = self._plan(known, question, force or {})
         if found is not None:
             return found
         if force:
             raise ValueError("no plan has the forced choices")
         names = [wish.id for wish in question.wishes]
-        finder = Conflicts(names, lambda granted: self._cost(usual, question.only(granted)), usual.compiled.weights)
+        finder = Conflicts(names, lambda granted: self._cost(known, question.only(granted)), known.compiled.weights)
         conflict = finder.find()
-        opening = Opening(usual, question.only(frozenset(conflict.wishes)), {})
+        opening = Opening(known, question.only(frozenset(conflict.wishes)), {})
         opening.hold_to_all()
         if opening.dead:
             return replace(conflict, exhausted=exhausted(opening))
@@ -109,9 +109,9 @@ class Searcher:
     def _solver(self, compiled: Compiled, network: Network) -> Solver:
         return Solver(network.sizes, network.factors, len(network.paths), compiled.weights.extra, self._quick_limit)
 
-    def _cost(self, usual: Usual, question: Question) -> int | None:
+    def _cost(self, known: KnownDomains, question: Question) -> int | None:
         """The packed cost of the best plan for a question; None where there is no plan."""
-        solved = self._solved(Opening(usual, question, {}))
+        solved = self._solved(Opening(known, question, {}))
         return None if solved is None else solved[1].cost
 
     def _solved(self, opening: Opening) -> tuple[Network, Best] | None:
@@ -130,9 +130,9 @@ class Searcher:
             opening.hold_to(exceeded)
         return None
 
-    def _plan(self, usual: Usual, question: Question, force: Mapping[str, Choice]) -> Proposal | None:
+    def _plan(self, known: KnownDomains, question: Question, force: Mapping[str, Choice]) -> Proposal | None:
         """The best plan for a question with its reasons; None where there is no plan."""
-        return self._told(Opening(usual, question, force), force)
+        return self._told(Opening(known, question, force), force)
 
     def _told(self, opening: Opening, force: Mapping[str, Choice]) -> Proposal | None:
         """The same, from what is open so far."""

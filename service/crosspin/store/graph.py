@@ -168,18 +168,26 @@ class GraphStore:
         """Put these triples in place of whatever the graph held, as they come."""
         name = NamedNode(graph)
         self.quads.remove_graph(name)
-        quads = (Quad(t.subject, t.predicate, t.object, name) for t in triples)
+        self._add(Quad(t.subject, t.predicate, t.object, name) for t in triples)
+
+    def _add(self, quads: Iterator[Quad]) -> None:
         first = list(islice(quads, MANY))
         if len(first) < MANY:
             self.quads.extend(first)
         else:
             self.quads.bulk_extend(chain(first, quads))
 
-    def replace_by_text(self, graphs: Iterable[str], text: str) -> None:
-        """Put what `text` (as of a store) says in place of whatever these graphs held, the only ones that it names."""
+    def take_over(self, graphs: Iterable[str], other: "GraphStore", held: "GraphStore | None" = None) -> None:
+        """Put what another store has in some graphs in place of whatever these held.
+
+        What both have stays where it is: to take it away and put it back would take as long as all the rest.  A store
+        in memory with what these graphs `held` spares reading them from disk.
+        """
         for graph in graphs:
-            self.remove(graph)
-        self.quads.bulk_load(text.encode(), format=RdfFormat.N_QUADS)
+            before, wanted = set((held or self).triples(graph)), set(other.triples(graph))
+            for quad in before - wanted:
+                self.quads.remove(quad)
+            self._add(iter(wanted - before))
 
     def remove(self, graph: str) -> None:
         """Forget a graph."""
