@@ -18,6 +18,11 @@ def pytest_configure(config: pytest.Config) -> None:
         config.add_cleanup(folder.cleanup)
 
 
+def pytest_xdist_auto_num_workers() -> int:
+    """One worker more than there are cores: tests in a browser, and of services, wait for others a good deal."""
+    return (os.cpu_count() or 1) + 1
+
+
 @pytest.fixture(scope="session", autouse=True)
 def data_home(tmp_path_factory: pytest.TempPathFactory) -> None:
     """The user's data folder for this run, also of programs that tests start."""

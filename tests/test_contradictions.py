@@ -62,14 +62,15 @@ def test_the_two_sides_of_one_wish_are_not_held_against_each_other() -> None:
     assert not any("would lean" in sentence for sentence in told)
 
 
-@pytest.mark.parametrize("vehicle", ["farm-hauler", "trail-wagon"])
-def test_no_conflict_is_without_a_reason(vehicle: str) -> None:
-    """One part for every role, everything that it meets to be kept: where no part alone goes in."""
+@pytest.mark.parametrize(("vehicle", "first"), [("farm-hauler", 0), ("trail-wagon", 1)])
+def test_no_conflict_is_without_a_reason(vehicle: str, first: int) -> None:
+    """One part for every role, on one vehicle or the other, everything that it meets to be kept: where no part alone
+    goes in."""
     library = seed_library()
     layout = library.model.layouts["two-beam-axles"]
     positions, met = layout.positions, [{joint.left, joint.right} for joint in layout.joints]
     conflicts = 0
-    for number, role in enumerate(sorted({p.role for p in positions})):
+    for number, role in list(enumerate(sorted({p.role for p in positions})))[first::2]:
         parts = orderable(library, library.model.roles[role].kind)
         at = next(p.path for p in positions if p.role == role)
         if not parts:
@@ -80,4 +81,4 @@ def test_no_conflict_is_without_a_reason(vehicle: str) -> None:
             conflicts += 1
             assert told["why"], (at, parts[number % len(parts)])
             assert len(set(told["why"])) == len(told["why"]) <= 6
-    assert conflicts > 40
+    assert conflicts > 20
