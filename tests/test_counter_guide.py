@@ -20,7 +20,7 @@ def test_the_address_in_the_guide_is_answered() -> None:
 
 def test_every_parameter_is_in_the_guide() -> None:
     told = set(re.findall(r"`([a-z]+)`", "".join(re.findall(r"^\| (`[^|]*) \|", GUIDE, flags=re.MULTILINE))))
-    written = AskAddress("v", ("a:b",), ("c:d",), ("e",), ("f",), in_stock_only=True)
+    written = AskAddress("v", ("a:b",), ("c:d",), ("e",), ("f",), ("g",), in_stock_only=True)
     assert len(fields(written)) == len({name for name, _ in written.pairs()})
     assert {name for name, _ in written.pairs()} - {"vehicle"} | {"q", "line"} == told
     assert read_address(written.pairs()) == written

@@ -159,6 +159,10 @@ SAID = 'rdfs:label "x"@en ; skos:definition "What it is."@en ; skos:example "One
         ("cp:width cp:label 1 .", "what a person does"),
         ('cp:x a cp:Dimension ; cp:datatype "double" .', "decimal, integer or code"),
         ('cp:x a cp:Dimension ; cp:datatype "decimal" ; cp:least 1 .', "slips of the pen"),
+        (
+            'cp:x a cp:Dimension ; cp:datatype "code" ; cp:code "a" ; cp:moreIsBetter true .',
+            "better of a number only",
+        ),
         ('cp:x a cp:Dimension ; cp:datatype "code" .', "lists its cp:code"),
         ("cp:x cp:derivedBy cp:f .", "goes with cp:derivedFrom"),
         (f"cp:PegHolder a cp:Role ; {SAID} .", "ends in Role"),

@@ -170,7 +170,7 @@ def _ask_from_file(name: str) -> Ask:
 def _ask_from_options(given: argparse.Namespace) -> Ask:
     if not given.vehicle:
         raise BadInput(
-            "ask: neither a file nor a vehicle is given. Give FILE, or --vehicle with --fit, --keep, --remove"
+            "ask: neither a file nor a vehicle is given. Give FILE, or --vehicle with --fit, --keep, --remove, --renew"
         )
     fits = []
     for text in given.fit:
@@ -178,7 +178,13 @@ def _ask_from_options(given: argparse.Namespace) -> Ask:
         if not equals or not at or not part:
             raise BadInput(f"--fit {text}: it is not position=part. Write it like front/carrier=some-part")
         fits.append(Fit(at=at, part=part))
-    return Ask(vehicle=given.vehicle, fit=tuple(fits), keep=tuple(given.keep), remove=tuple(given.remove))
+    return Ask(
+        vehicle=given.vehicle,
+        fit=tuple(fits),
+        keep=tuple(given.keep),
+        remove=tuple(given.remove),
+        renew=tuple(given.renew),
+    )
 
 
 def _why_not(given: argparse.Namespace) -> int:
@@ -290,6 +296,7 @@ def _parser() -> argparse.ArgumentParser:
         sub.add_argument("--fit", action="append", default=[], metavar="AT=PART", help="fit this part there")
         sub.add_argument("--keep", action="append", default=[], metavar="PATTERN", help="keep what stands there")
         sub.add_argument("--remove", action="append", default=[], metavar="PATTERN", help="remove what stands there")
+        sub.add_argument("--renew", action="append", default=[], metavar="PATTERN", help="renew what stands there")
         sub.add_argument("--json", action="store_true", help="answer as JSON")
     why_not.add_argument("--rule", required=True, help="the rule or criterion, such as those under /v1/rules")
     why_not.add_argument("--about", metavar="AT", help="a position, two (one--other), or a figure's place")

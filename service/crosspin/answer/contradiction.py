@@ -201,7 +201,7 @@ def wish_line(ask: Ask, wish: str) -> WishLine:
     sort, _, index = wish.partition("/")
     if sort == "fit":
         return WishLine(id=wish, sentence=_fit_sentence(ask.fit[int(index)]))
-    patterns: Mapping[str, tuple[str, ...]] = {"keep": ask.keep, "remove": ask.remove}
+    patterns: Mapping[str, tuple[str, ...]] = {"keep": ask.keep, "remove": ask.remove, "renew": ask.renew}
     return WishLine(id=wish, sentence=f"{sort.capitalize()} what stands at {patterns[sort][int(index)]}.")
 
 

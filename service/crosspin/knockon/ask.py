@@ -1,4 +1,4 @@
-"""The question: what the customer wants fitted, kept and removed."""
+"""The question: what the customer wants fitted, kept, removed and renewed."""
 
 from collections.abc import Sequence
 from decimal import Decimal
@@ -41,7 +41,8 @@ class Fit(_Closed):
 class Ask(_Closed):
     """One question about one vehicle.
 
-    `keep` and `remove` are position patterns.  With `in_stock_only` no part is proposed whose recorded
+    `keep`, `remove` and `renew` are position patterns; what is renewed is replaced by a fresh part that is as good in
+    everything that is on record of it.  With `in_stock_only` no part is proposed whose recorded
     stock is nought or not known, except where it is asked for by id.
     """
 
@@ -49,6 +50,7 @@ class Ask(_Closed):
     fit: tuple[Fit, ...] = ()
     keep: tuple[str, ...] = ()
     remove: tuple[str, ...] = ()
+    renew: tuple[str, ...] = ()
     in_stock_only: bool = False
 
 

@@ -1,23 +1,23 @@
 """From the words of an ask to wishes: which position may hold what.  Everything wrong is collected."""
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal, InvalidOperation
 from difflib import get_close_matches
-from functools import cached_property
+from functools import cached_property, partial
 
-from crosspin.catalog.catalog import Catalog
+from crosspin.catalog.catalog import Catalog, PartClass
 from crosspin.knockon.ask import Ask, AskError, Fit, ReadingWish
 from crosspin.model.drafts import Problem
-from crosspin.model.judge import Judged
-from crosspin.model.schema import Datatype, Dimension, Layout, Model, Part, Position, Vehicle
+from crosspin.model.judge import Judged, functions_of
+from crosspin.model.schema import Datatype, Dimension, Layout, Model, Part, Position, Value, Vehicle
 from crosspin.vehicle.received import received_part
 
 
 @dataclass(frozen=True, slots=True)
 class Want:
-    """What a fit wish admits at one position: orderable parts by id, all of some classes of parts alike, and
+    """What a fit or renew wish admits at one position: orderable parts by id, all of some classes of parts alike, and
     whether what is there will do."""
 
     parts: tuple[str, ...]
@@ -29,8 +29,8 @@ class Want:
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """One wish, by its id ("fit/0", "keep/1", "remove/0"): a want for every position of a fit wish, None
-    for every position of a keep or remove wish."""
+    """One wish, by its id ("fit/0", "keep/1", "remove/0", "renew/0"): a want for every position of a fit or renew wish,
+    None for every position of a keep or remove wish."""
 
     id: str
     wants: Mapping[str, Want | None]
@@ -141,12 +141,14 @@ class _Wishes:
 
     def read(self) -> tuple[Wish, ...]:
         ask = self.reader.ask
-        if not ask.fit and not ask.remove:
-            self.reader.wrong("fit", "nothing is asked for", "name a part to fit or a position to remove from")
+        if not (ask.fit or ask.remove or ask.renew):
+            mend = "name a part to fit, or a position to remove from or to renew"
+            self.reader.wrong("fit", "nothing is asked for", mend)
         fits = [Wish(f"fit/{i}", self.fit(f"fit/{i}", fit)) for i, fit in enumerate(ask.fit)]
         keeps = [self.plain(f"keep/{i}", pattern) for i, pattern in enumerate(ask.keep)]
         removes = [self.plain(f"remove/{i}", pattern) for i, pattern in enumerate(ask.remove)]
-        wishes = (*fits, *keeps, *removes)
+        renews = [Wish(f"renew/{i}", self.renew(f"renew/{i}", pattern)) for i, pattern in enumerate(ask.renew)]
+        wishes = (*fits, *keeps, *removes, *renews)
         self.check_once(wishes)
         return wishes
 
@@ -162,7 +164,7 @@ class _Wishes:
         return Wish(place, dict.fromkeys(self.matched(place, pattern)))
 
     def check_once(self, wishes: tuple[Wish, ...]) -> None:
-        """A position is either fitted (once), kept or emptied."""
+        """A position is either fitted (once), kept, emptied or renewed."""
         first: dict[str, Wish] = {}
         for wish in wishes:
             for path in wish.wants:
@@ -267,17 +269,60 @@ class _Wishes:
             checks = [self.check(f"{place}/readings/{i}", wish, kind) for i, wish in enumerate(fit.readings)]
             if None in checks:
                 break  # the same wish would be wrong in the same way at every further position
-            admitted: list[int] = []
-            best: list[str] = []
-            for alike in self.catalog.classes(self.model, kind):
-                offer = alike.on_shelf if self.reader.ask.in_stock_only else alike.cheapest
-                if offer is not None and self.satisfies(alike, kind, fit.readings):
-                    admitted.append(alike.number)
-                    best.append(offer.part)
             there = self.received[path]
-            will_do = there is not None and self.satisfies(there, kind, fit.readings)
-            wants[path] = Want((), will_do, tuple(admitted), min(best, default=None))
+            will_do = there is not None and self.satisfies(kind, fit.readings, there)
+            wants[path] = self.any_of(kind, partial(self.satisfies, kind, fit.readings), will_do)
         return wants
+
+    def any_of(self, kind: str, does: Callable[[PartClass], bool], received: bool) -> Want:
+        """Any part of a kind that does, and what is there where that does."""
+        admitted: list[int] = []
+        best: list[str] = []
+        for alike in self.catalog.classes(self.model, kind):
+            offer = alike.on_shelf if self.reader.ask.in_stock_only else alike.cheapest
+            if offer is not None and does(alike):
+                admitted.append(alike.number)
+                best.append(offer.part)
+        return Want((), received, tuple(admitted), min(best, default=None))
+
+    def renew(self, place: str, pattern: str) -> dict[str, Want | None]:
+        """Wherever something stands, a fresh part that is as good."""
+        paths = self.matched(place, pattern)
+        wants: dict[str, Want | None] = {}
+        for path in paths:
+            there = self.received[path]
+            if there is not None:
+                wants[path] = self.any_of(self.kind_of(path), partial(self.is_as_good, there), received=False)
+        if paths and not wants:
+            self.reader.wrong(place, f"nothing stands at {pattern}", "name positions where something is to be renewed")
+        return wants
+
+    def is_as_good(self, there: Part, other: Judged) -> bool:
+        """Whether a part is in all that is on record of what is there like it, or better; of what nobody has looked at
+        nothing is."""
+        if there.unidentified:
+            return True
+        if there.kind not in self.model.kinds[other.kind].ancestors or not set(there.lacks) <= {*other.lacks}:
+            return False
+        if not functions_of(self.model, there) <= functions_of(self.model, other):
+            return False
+        return all(
+            self.reads_as_good(dimension, values, other, feature)
+            for feature, spec in there.specs.items()
+            for dimension, values in self.catalog.specs[spec].values.items()
+        )
+
+    def reads_as_good(self, name: str, values: tuple[Value, ...], other: Judged, feature: str) -> bool:
+        """Whether a part reads as good at a feature; where sources disagree of what is there, anything does."""
+        dimension = self.model.dimensions[name]
+        if len(values) != 1 and not dimension.many:
+            return True
+        spec = other.specs.get(feature)
+        read = self.catalog.specs[spec].values.get(name, ()) if spec is not None else ()
+        if dimension.more_is_better and len(read) == 1:
+            (mine,), (its,) = values, read
+            return isinstance(mine, Decimal) and isinstance(its, Decimal) and its >= mine
+        return set(values) <= set(read) if dimension.many else read == values
 
     def narrower(self, place: str, kind: str | None, path: str) -> str | None:
         """The narrower of the wished kind and the kind that the position takes."""
@@ -336,7 +381,7 @@ class _Wishes:
             return False
         return True
 
-    def satisfies(self, part: Judged, kind: str, readings: tuple[ReadingWish, ...]) -> bool:
+    def satisfies(self, kind: str, readings: tuple[ReadingWish, ...], part: Judged) -> bool:
         """Whether the part is of the kind and every reading is known, undisputed and as wished."""
         if part.unidentified or kind not in self.model.kinds[part.kind].ancestors:
             return False

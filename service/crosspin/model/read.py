@@ -130,6 +130,7 @@ def _dimension(r: Reader, node: Node) -> Dimension:
         unit=unit[0] if unit else None,
         how_to_measure=r.text(node, "howToMeasure"),
         many=r.flag(node, "takesMany"),
+        more_is_better=r.flag(node, "moreIsBetter"),
         least=r.maybe_number(node, "least"),
         most=r.maybe_number(node, "most"),
         codes=r.texts(node, "code"),

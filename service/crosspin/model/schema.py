@@ -89,6 +89,7 @@ class Dimension(Term):
     unit: str | None = None
     how_to_measure: str
     many: bool = False
+    more_is_better: bool = False
     least: Decimal | None = None
     most: Decimal | None = None
     codes: tuple[str, ...] = ()

@@ -4,7 +4,7 @@ vehicle=hill-patrol
 fit=front/carrier:al-895-33                                     a part
 fit=front/*:kit:brake-345-4x44                                 a kit
 fit=rear/carrier:kind:AirLocker;sideGearSpline.toothCount=33   a description: =value, =least..most
-keep=rear/housing        remove=front/*/wheel        stock=only
+keep=rear/housing        remove=front/*/wheel        renew=front/pinion-seal        stock=only
 swap=front/air-line:al-tube-6-braid                            an alternative taken in the answer
 """
 
@@ -32,12 +32,13 @@ class AskAddress:
     swaps: tuple[str, ...] = ()
     keep: tuple[str, ...] = ()
     remove: tuple[str, ...] = ()
+    renew: tuple[str, ...] = ()
     in_stock_only: bool = False
 
     @property
     def is_empty(self) -> bool:
         """Whether nothing is asked for yet."""
-        return not (self.fits or self.swaps or self.remove)
+        return not (self.fits or self.swaps or self.remove or self.renew)
 
     def pairs(self) -> list[tuple[str, str]]:
         """The parameters, in the order of the ask."""
@@ -47,6 +48,7 @@ class AskAddress:
             ("swap", self.swaps),
             ("keep", self.keep),
             ("remove", self.remove),
+            ("renew", self.renew),
         ):
             found += [(name, value) for value in values]
         return [*found, *([("stock", "only")] if self.in_stock_only else [])]
@@ -59,7 +61,7 @@ class AskAddress:
     # ------------------------------------------------------------------ other asks near this one
 
     def with_wish(self, sort: str, text: str) -> "AskAddress":
-        """The same ask and one more wish of a sort (fits, keep, remove); none twice."""
+        """The same ask and one more wish of a sort (fits, keep, remove, renew); none twice."""
         held: tuple[str, ...] = getattr(self, sort)
         return self if text in held else self._with(sort, (*held, text))
 
@@ -104,6 +106,7 @@ class AskAddress:
             swaps=left("fit", self.swaps, len(self.fits)),
             keep=left("keep", self.keep),
             remove=left("remove", self.remove),
+            renew=left("renew", self.renew),
         )
 
     # ------------------------------------------------------------------ the ask itself
@@ -119,6 +122,7 @@ class AskAddress:
             fit=tuple(fit for fit in fits if fit is not None),
             keep=self.keep,
             remove=self.remove,
+            renew=self.renew,
             in_stock_only=self.in_stock_only,
         )
 
@@ -139,6 +143,7 @@ def read_address(pairs: Iterable[tuple[str, str]]) -> AskAddress:
         swaps=many("swap"),
         keep=many("keep"),
         remove=many("remove"),
+        renew=many("renew"),
         in_stock_only=found.get("stock") == ["only"],
     )
 
@@ -150,6 +155,7 @@ def address_of(ask: Ask) -> AskAddress:
         fits=tuple(map(_wish, ask.fit)),
         keep=ask.keep,
         remove=ask.remove,
+        renew=ask.renew,
         in_stock_only=ask.in_stock_only,
     )
 

@@ -28,7 +28,7 @@ from crosspin.vehicle.words import Words
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One position of the vehicle as received, with the asks that keep it or take it out."""
+    """One position of the vehicle as received, with the asks that keep it, take it out or renew it."""
 
     path: str
     where: str
@@ -36,6 +36,7 @@ class Row:
     unseen: bool
     keep: AskAddress | None
     remove: AskAddress | None
+    renew: AskAddress | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +132,7 @@ class Counter:
 
     def _blocks(self, vehicle: Vehicle, layout: Layout, address: AskAddress) -> list[Block]:
         parts = self._received(vehicle, layout)
-        named = {*address.keep, *address.remove}
+        named = {*address.keep, *address.remove, *address.renew}
 
         def row(path: str) -> Row:
             part = parts[path]
@@ -144,6 +145,7 @@ class Counter:
                 unseen=part is not None and part.unidentified,
                 keep=address.with_wish("keep", path) if free else None,
                 remove=address.with_wish("remove", path) if free else None,
+                renew=address.with_wish("renew", path) if free else None,
             )
 
         blocks = []

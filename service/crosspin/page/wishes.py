@@ -53,7 +53,7 @@ class Wishes:
             for index, text in enumerate(getattr(address, sort), start):
                 at, _, what = text.partition(":")
                 chips.append((f"fit/{index}", verb, spoken(at), self.what(what), address.without(sort, [text])))
-        for sort, verb in (("keep", "Keep"), ("remove", "Take out")):
+        for sort, verb in (("keep", "Keep"), ("remove", "Take out"), ("renew", "Renew")):
             for index, at in enumerate(getattr(address, sort)):
                 chips.append((f"{sort}/{index}", verb, spoken(at), "", address.without(sort, [at])))
         return [Chip(*chip, wrong=tuple(found.get(chip[0], ()))) for chip in chips]
