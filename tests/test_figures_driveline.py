@@ -197,8 +197,42 @@ def test_brake_torque_and_balance() -> None:
     share = work("frontShare", front, rear)
     assert near(share, 0.6962, 4)
     assert near(work("idealFrontShare", 0.52, 0.8, 750, 2700), 0.7422, 4)
-    assert near(work("lockingDeceleration", share, 0.52, 750, 2700), 0.6344, 4)
     assert near(work("brakingDeceleration", front, rear, 2400, 9.81, 800), 1.0332, 4)
+
+
+def first_locked_at_the_rear(front: float, rear: float, knee: float, slope: float) -> float:
+    """Deceleration after deceleration from 0.15 of gravity on, each with the pressure that makes it: where the front
+    does less of the braking than its part of the load is (mechanics of the braked vehicle)."""
+    for step in range(1500, 30000):
+        wanted = step / 10000
+        low, high = 0.0, 400.0
+        for _ in range(60):
+            pressure = (low + high) / 2
+            behind = min(pressure, knee + slope * (pressure - knee)) if pressure > knee else pressure
+            made = 2 * (front * pressure + rear * behind) / (2400 * 9.81 * 0.4)
+            low, high = (pressure, high) if made < wanted else (low, pressure)
+        if front * pressure / (front * pressure + rear * behind) < 0.52 + wanted * 750 / 2700:
+            return wanted
+    raise AssertionError("some deceleration unloads the rear altogether")
+
+
+@pytest.mark.parametrize(
+    ("front", "rear", "knee", "slope"),
+    [
+        (357.6, 156.0, 100, 1),  # no valve
+        (357.6, 156.0, 3.5, 0.4),  # held back from 0.39 of gravity on
+        (327.6, 295.3, 2.5, 0.3),  # locks first below the knee, though not beyond it
+        (327.6, 310.0, 2.5, 0.3),  # from the first stop that counts
+        (327.6, 280.0, 9.0, 0.3),  # below the knee, which comes too late
+        (340.0, 250.0, 3.0, 0.9),  # just beyond the knee
+        (330.0, 240.0, 0.5, 0.3),  # the knee lies below the first stop that counts
+    ],
+)
+def test_where_the_rear_locks_first_is_found_along_the_whole_stop(
+    front: float, rear: float, knee: float, slope: float
+) -> None:
+    found = work("lockingDeceleration", front, rear, knee, slope, 2400, 9.81, 800, 0.52, 750, 2700)
+    assert found == pytest.approx(first_locked_at_the_rear(front, rear, knee, slope), abs=0.0002)
 
 
 def test_rear_pressure_for_the_ideal_balance() -> None:

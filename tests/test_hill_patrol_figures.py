@@ -70,11 +70,13 @@ EXPECTED = {
     "brakeTorque/rear": (1331.3, 1331.3, None),
     "brakeTorqueGain/front": (None, 1.101, None),
     # the received valve of knee 3.5 MPa and slope 0.4 leaves the rear 5.7 of 9 MPa: it was left out of the balance,
-    # which then came to 0.6699 and 0.6908, and the rear to lock above 0.570 and 0.644
+    # which then came to 0.6699 and 0.6908
     "heldBackPressure/vehicle": (5.7, 5.7, None),
     "rearBrakeTorque/rear": (843.1, 843.1, None),
     "brakeShare/vehicle": (0.7622, 0.7792, None),
-    "rearLocksAbove/vehicle": (0.898, 0.959, "fits"),
+    # deceleration after deceleration with the pressure that makes it (mechanics); at the one pressure of the trial it
+    # came to 0.898 and 0.959, which a smaller master cylinder would have changed
+    "rearLocksAbove/vehicle": (0.993, 1.044, "fits"),
     "idealShare/vehicle": (0.7346, 0.7346, None),
     # 2 x 45.4 mm sliding and 4 x 44 mm fixed at 0.3 mm of pad travel (geometry), in litres
     "fluidOfDisc/front": (0.001943, 0.001825, None),
@@ -181,9 +183,9 @@ def test_the_text_shows_the_figures_that_a_change_moves() -> None:
     text = tell_text(seed_desk().ask(Ask.model_validate_json(ASK.read_text())))
     block = text.partition("\nFIGURES\n")[2].partition("\n\n")[0]
     assert "= propshaft length at ride height, front: 807.8 -> 771.4 mm" in block
-    # with the received valve in the balance: it was 0.6699 -> 0.6908, and the rear locked above 0.644
+    # with the received valve in the balance: it was 0.6699 -> 0.6908
     assert "= front share of the braking: 0.7622 -> 0.7792" in block
-    assert re.search(r"rear locks first: 0\.898 -> 0\.959: fits", block)
+    assert re.search(r"rear locks first: 0\.993 -> 1\.044: fits", block)
     # steps on the way, and what comes out as before, are left to the full answer
     assert "rolling circumference" not in block
     assert "ideal front share" not in block

@@ -146,3 +146,16 @@ def test_works_springs_bring_a_lifted_vehicle_down_again() -> None:
     assert before_and_after(told, "casterAimed/front") == pytest.approx(
         (14 - slope(140, 800), 14 - slope(90, 800)), abs=0.006
     )
+
+
+def test_limit_straps_that_go_let_the_axle_hang_and_the_figures_say_so() -> None:
+    ask = {"vehicle": "trail-wagon", "remove": ["front/*/limit-strap"]}
+    told = Told(ask)
+    lines = {line["id"]: line for line in told.plan["figures"]}
+    moved = {name for name, line in lines.items() if line["moved"]}
+    assert {name for name, line in lines.items() if line["before"] not in (None, line["after"])} <= moved
+    hose = lines["hoseInHand/front/left"]
+    assert (hose["moved"], hose["verdict"]) == (True, "fits")
+    assert float(hose["after"]) < float(hose["before"])
+    text = seed_client().post("/v1/knock-on", json=ask, headers={"Accept": "text/plain"}).text
+    assert "brake hose in hand at full droop" in text.partition("FIGURES")[2]

@@ -310,6 +310,15 @@ def test_a_rear_drum_stops_by_its_shoe_factor() -> None:
     assert figure(told, "stoppingPower/vehicle")["verdict"] == "fits"
 
 
+def test_which_axle_locks_first_does_not_hang_on_the_master_cylinder() -> None:
+    told = Told(asked("farm-hauler", fitted("rear/*/caliper", "db-295-60")))
+    assert "master-cylinder" not in told.steps
+    # below the knee of 2.5 MPa the front does 323.34 of 323.34 + 295.29 N.m for each MPa, which suits
+    # (0.5227 - 0.48) x 3100 / 820 = 0.161 of gravity, though beyond the knee the front locks first (mechanics)
+    assert "Above 0.161 of gravity the rear locks first" in told.why("front/left/caliper")
+    assert figure(told, "rearLocksAbove/vehicle")["verdict"] == "fits"
+
+
 def test_an_adjustable_valve_leaves_discs_where_they_are() -> None:
     told = Told(asked("hill-patrol", fitted("proportioning-valve", "pv-adj")))
     assert [*told.steps] == ["proportioning-valve"]

@@ -57,7 +57,9 @@ class Figures:
                     continue
                 result = self.after.result(figure, place)
                 if result is not None:
-                    moved = not self.after.stays(result.paths)
+                    was = received.figuring.result(figure, place)
+                    # What was read as received counts too: a limit strap that goes lets the axle hang lower.
+                    moved = not self.after.stays({*result.paths, *(was.paths if was is not None else ())})
                     line = received.teller.line(figure, place, result, moved)
                     if line.id in mended:
                         line = line.model_copy(update={"mended": True})

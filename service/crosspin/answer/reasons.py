@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from crosspin.answer.as_received import AsReceived
+from crosspin.answer.figure_lines import FigureLine
 from crosspin.answer.plan import Reason
 from crosspin.answer.sayings import Sayings
 from crosspin.catalog.catalog import Catalog
@@ -12,7 +13,8 @@ from crosspin.knockon.proposal import Cause, Choice, Proposal, State
 from crosspin.model.figure import Figure
 from crosspin.model.judge import Finding
 from crosspin.model.schema import Layout, Model, Part, Vehicle, Verdict
-from crosspin.vehicle.figuring import Figuring
+from crosspin.vehicle.figuring import Figuring, Result
+from crosspin.vehicle.reach import Place
 
 
 @dataclass(frozen=True)
@@ -141,9 +143,7 @@ class Reasons:
         came = self.scene.as_received
         called = came.reach.calls.get(cause.rule)
         figure, place = came.reach.named(cause.rule) if called is None else (called.figure, called.place)
-        parts = {**self.scene.parts, position: instead}
-        figuring = Figuring(came.reach, self.scene.catalog, parts, came.figuring, self.scene.changed | {position})
-        result = figuring.result(figure, place)
+        result = self._result(figure, place, {position: instead})
         if called is not None and result is not None:
             return Reason(
                 position=position,
@@ -154,6 +154,8 @@ class Reasons:
                 evidence=self.words.evidence(called.need.evidence),
             )
         line = None if result is None else came.teller.line(figure, place, result, moved=True)
+        if line is None or line.verdict is not Verdict.CLASHES:
+            line = self._undone(figure, place, {position: instead}) or line
         return Reason(
             position=position,
             source=cause.source,
@@ -164,6 +166,20 @@ class Reasons:
             else line.sentence,
             evidence=self.words.evidence(figure.evidence),
         )
+
+    def _result(self, figure: Figure, place: Place, instead: Mapping[str, Part | None]) -> Result | None:
+        """What a figure comes to in the plan, with something else at some positions."""
+        came = self.scene.as_received
+        parts, changed = {**self.scene.parts, **instead}, self.scene.changed.union(instead)
+        return Figuring(came.reach, self.scene.catalog, parts, came.figuring, changed).result(figure, place)
+
+    def _undone(self, figure: Figure, place: Place, instead: Mapping[str, Part | None]) -> FigureLine | None:
+        """The figure where all that nobody asked for is undone, if that takes it beyond a limit: of what must be alike
+        left and right, one side put back alone tells nothing."""
+        undone = {path: self.scene.received(path) for path in self.proposal.causes}
+        result = self._result(figure, place, {**undone, **instead})
+        line = None if result is None else self.scene.as_received.teller.line(figure, place, result, moved=True)
+        return line if line is not None and line.verdict is Verdict.CLASHES else None
 
     def _with_others(self, figure: Figure, cause: Cause) -> str:
         """What is said where a figure speaks against several changes undone together, and not against one alone."""

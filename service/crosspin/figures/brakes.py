@@ -25,6 +25,8 @@ from crosspin.figures.quantity import (
 )
 
 _MM3_IN_A_LITRE = 1_000_000
+_LEAST_STOP = Decimal("0.15")
+"""From which deceleration on the rear may not lock first (UN R13, annex 10, from memory: 0.15 to 0.8 of gravity)."""
 _RESIDUAL: Mapping[str, Decimal] = MappingProxyType({"yes": Decimal(0), "no": Decimal(6)})
 
 
@@ -73,10 +75,37 @@ def ideal_front_share(
 
 
 def locking_deceleration(
-    share: Number, static_share: Number, centre_height: Millimetres, wheelbase: Millimetres
+    front_rate: NewtonMetres,
+    rear_rate: NewtonMetres,
+    knee: Megapascals,
+    slope: Number,
+    mass: Kilograms,
+    gravity: MetresPerSecondSquared,
+    tyre_diameter: Millimetres,
+    static_share: Number,
+    centre_height: Millimetres,
+    wheelbase: Millimetres,
 ) -> Number:
-    """The deceleration, as a part of gravity, above which the rear locks first, (s - s_static) L / h."""
-    return (share - static_share) * wheelbase / positive(centre_height, "height of the centre of gravity")
+    """The least deceleration from 0.15 of gravity on at which the rear wheels lock first, as a part of gravity.
+
+    They do where the front does less of the braking than its part of the load, s_static + z h / L.  The front does T_f
+    of every T_f + T_r up to the knee of the proportioning valve, and T_f of every T_f + k T_r beyond it, k the slope.
+    Rates are torques of one wheel's brake for each MPa; the master cylinder has no part in it.
+    """
+    rise = positive(centre_height, "height of the centre of gravity") / positive(wheelbase, "wheelbase")
+    weight = positive(mass, "mass") * gravity * positive(tyre_diameter, "tyre diameter") / 2 / 1000
+    both = positive(front_rate + rear_rate, "brake torque")
+    at_knee = 2 * both * knee / weight
+    below, beyond = front_rate / both, front_rate / positive(front_rate + slope * rear_rate, "brake torque")
+    first = max((below - static_share) / rise, _LEAST_STOP)
+    if first < at_knee:
+        return first
+    # Beyond the knee: z h / L - (s_beyond - s_static) + (s_beyond - s_below) z_knee / z > 0.
+    start = max(at_knee, _LEAST_STOP)
+    spare, held_back = beyond - static_share, (beyond - below) * at_knee
+    if rise * start**2 - spare * start + held_back > 0:
+        return start
+    return (spare + (spare**2 - 4 * rise * held_back).sqrt()) / (2 * rise)
 
 
 def rear_pressure_share(front_torque: NewtonMetres, rear_torque: NewtonMetres, ideal_share: Number) -> Number:
