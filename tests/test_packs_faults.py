@@ -54,6 +54,25 @@ FAULTS = {
         "rules.ttl, cp:winchNeedsPump: no case expects anything of it."
         " Add a case with cp:tests of this term and cp:expects.",
     ),
+    "a limit without cases": (
+        [
+            (
+                "rules.ttl",
+                "",
+                "@prefix unit: <http://qudt.org/vocab/unit/> . "
+                'cp:winchFlow a cp:Figure ; rdfs:label "flow of the winch"@en ; cp:figuredAt cp:WholeVehicle ;'
+                " cp:computedBy cp:difference ; cp:decimals 1 ; cp:unit unit:L-PER-MIN ; cp:takes ("
+                ' [ cp:asInput "first" ; cp:readsRole cp:WinchRole ; cp:readsFeature cp:oilInlet ;'
+                " cp:readsDimension cp:oilFlow ]"
+                ' [ cp:asInput "second" ; cp:constant 0 ; cp:unit unit:L-PER-MIN ; rdfs:label "nothing"@en ] ) ;'
+                ' cp:atMost [ rdfs:label "limit"@en ; cp:constant 60 ; cp:says "{value} of {limit}."@en ] ;'
+                " cp:severity cp:costsDearly ; cp:hasEvidence cp:commonPractice ;"
+                ' skos:definition "What the winch asks for."@en ; skos:example "40 L/min."@en .',
+            )
+        ],
+        "rules.ttl, cp:winchFlow-atMost: no case expects anything of it."
+        " Add a case with cp:tests of this term and cp:expects.",
+    ),
     "a negation before its facts": (
         [
             (

@@ -81,7 +81,8 @@ class Inspection:
 
     @property
     def _files(self) -> dict[str, str]:
-        return self.reading.files | {trial.case.iri: trial.file for trial in self._trials}
+        made = {limit: said.file for said in self.reading.said for limit in limits([said])}
+        return self.reading.files | made | {trial.case.iri: trial.file for trial in self._trials}
 
     # ------------------------------------------------------------------ the quick part
 
@@ -169,9 +170,9 @@ class Inspection:
         return [*silent(model, self.terms), *circular(model, self.terms)]
 
     def _case_faults(self, cases: Sequence[Case]) -> list[Fault]:
-        store = self.bench.store
+        mine = self.terms.union(limits(self._said))
         return [
-            *(fault for fault in check_coverage(store, cases) if fault.place in self.terms),
+            *(fault for fault in check_coverage(self.bench.store, cases) if fault.place in mine),
             *check_cases(self.bench, cases),
             *never_derives(self.bench, cases, self._late_rules()),
         ]
