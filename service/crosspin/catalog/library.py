@@ -245,14 +245,13 @@ class Library:
         model = models["en"]
         with self._writing(model) as (writer, graph):
             sources = source_digests(graph.facts([LEDGER]))
-            before = writer.catalog.said(_ONTOLOGY)
             writer.clear()
             writer.say("state", state)
             writer.say("models", " ".join(models))
             for name, translated in models.items():
                 writer.say(_MODEL + name, translated.model_dump_json())
             writer.say(_ONTOLOGY, fresh.text())
-            graph.take_over((ONTOLOGY, DERIVED), fresh, GraphStore.of_text(before) if before else None)
+            graph.take_over((ONTOLOGY, DERIVED), fresh)
             self._put_back(writer, graph, model, sources)
             for pack in reading.packs:
                 if pack.data is not None and sources:  # else there is nothing yet that it could refer to

@@ -319,7 +319,7 @@ class _Wishes:
             return True
         spec = other.specs.get(feature)
         read = self.catalog.specs[spec].values.get(name, ()) if spec is not None else ()
-        if dimension.more_is_better and len(read) == 1:
+        if dimension.more_is_better and len(values) == len(read) == 1:
             (mine,), (its,) = values, read
             return isinstance(mine, Decimal) and isinstance(its, Decimal) and its >= mine
         return set(values) <= set(read) if dimension.many else read == values

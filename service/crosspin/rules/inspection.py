@@ -169,10 +169,14 @@ class Inspection:
             return [_told(problem, self.reading.files, place) for problem in str(error).split("; cp:")]
         return [*silent(model, self.terms), *circular(model, self.terms)]
 
+    @property
+    def _to_try(self) -> frozenset[str]:
+        """The terms that cases are asked of: ours, and the criteria that the limits of our figures are made into."""
+        return self.terms.union(limits(self._said))
+
     def _case_faults(self, cases: Sequence[Case]) -> list[Fault]:
-        mine = self.terms.union(limits(self._said))
         return [
-            *(fault for fault in check_coverage(self.bench.store, cases) if fault.place in mine),
+            *(fault for fault in check_coverage(self.bench.store, cases) if fault.place in self._to_try),
             *check_cases(self.bench, cases),
             *never_derives(self.bench, cases, self._late_rules()),
         ]
@@ -210,7 +214,7 @@ class Inspection:
 
     def mutants(self) -> tuple[Mutant, ...]:
         """Every mutant of what the packs looked at say."""
-        return tuple(mutants(self.bench, terms_to_mutate(self.bench.store, self.terms)))
+        return tuple(mutants(self.bench, terms_to_mutate(self.bench.store, self._to_try)))
 
     def hunt(self, found: Sequence[Mutant], note: Callable[[], None] = lambda: None) -> Score:
         """Try these mutants on the cases; `note` is called after each."""

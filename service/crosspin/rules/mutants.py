@@ -320,7 +320,7 @@ def _comparisons(query: str) -> Iterator[tuple[str, str]]:
 
 def terms_to_mutate(store: Store, among: Collection[str] | None = None) -> set[str]:
     """Criteria, limits of figures, remedies, needs, renewals, consequences and rules of a completed ontology, or those
-    `among` these, the limits of figures among them."""
+    `among` these."""
     found: set[str] = set()
     for name in ("Criterion", "FigureLimit", "Remedy", "Need", "Renewal", "Consequence"):
         found |= {
@@ -328,13 +328,4 @@ def terms_to_mutate(store: Store, among: Collection[str] | None = None) -> set[s
         }
     rules = store.quads_for_pattern(None, TYPE, NamedNode("http://www.w3.org/ns/shacl#SPARQLRule"))
     found |= {q.subject.value for q in rules if isinstance(q.subject, NamedNode)}
-    if among is None:
-        return found
-    # the limits of a figure are made from what the figure says
-    limits = store.quads_for_pattern(None, cp("isLimitedBy"), None)
-    made = {q.object.value for q in limits if isinstance(q.object, NamedNode) and _name(q.subject) in among}
-    return found & {*among, *made}
-
-
-def _name(node: object) -> str:
-    return node.value if isinstance(node, NamedNode) else ""
+    return found if among is None else found & set(among)

@@ -177,14 +177,12 @@ class GraphStore:
         else:
             self.quads.bulk_extend(chain(first, quads))
 
-    def take_over(self, graphs: Iterable[str], other: "GraphStore", held: "GraphStore | None" = None) -> None:
-        """Put what another store has in some graphs in place of whatever these held.
-
-        What both have stays where it is: to take it away and put it back would take as long as all the rest.  A store
-        in memory with what these graphs `held` spares reading them from disk.
-        """
+    def take_over(self, graphs: Iterable[str], other: "GraphStore") -> None:
+        """Put what another store has in some graphs in place of whatever these held; what both have stays where it is,
+        as to take it away and put it back would take as long as all the rest."""
         for graph in graphs:
-            before, wanted = set((held or self).triples(graph)), set(other.triples(graph))
+            # Text of the same would not do in place of what is held: reading it gives blank nodes other names.
+            before, wanted = set(self.triples(graph)), set(other.triples(graph))
             for quad in before - wanted:
                 self.quads.remove(quad)
             self._add(iter(wanted - before))
