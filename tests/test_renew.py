@@ -33,7 +33,7 @@ def test_a_pinion_seal_is_renewed_with_what_is_used_once(vehicle: str, seal: str
     step = told.steps["front/pinion-seal"]
     assert (step["action"], step["part"]["id"], step["instead_of"]["id"]) == ("replace", seal, seal)
     assert "was asked for (renew/0)" in told.why("front/pinion-seal")
-    assert "the pinion nut was undone, and it is used once" in told.why("front/pinion-nut")
+    assert "The pinion nut is undone for " in told.why("front/pinion-nut")
     assert {line["id"] for line in told.plan["order"]} >= {seal}
     assert told.plan["work"], "a seal does not change by itself"
 

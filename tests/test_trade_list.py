@@ -132,14 +132,14 @@ BRINGS = {
     "gears on their coast flank carry less": "reverseCutBehind standardCutInFront",
     "one ratio changed changes the other": "joint:gearRatiosAlike",
     "new gears renew bearings, seal, sleeve, nut, bolts, shims, gasket": (
-        "gearSetRenewsHeadBearing gearSetRenewsStemBearing gearSetRenewsCarrierBearings gearSetRenewsPinionSeal "
-        "gearSetRenewsCrushSleeve gearSetRenewsPinionNut gearSetRenewsRingBolts gearSetRenewsShims "
-        "gearSetRenewsCoverGasket"
+        "gearSetRenewsHeadBearing gearSetRenewsStemBearing gearSetRenewsCarrierBearings "
+        "stemBearingRenewsPinionSeal pinionNutRenewsCrushSleeve yokeRenewsPinionNut gearSetRenewsRingBolts "
+        "gearSetRenewsShims coverRenewsGasket"
     ),
     "a new carrier renews bearings, bolts, shims": (
         "carrierRenewsBearings carrierRenewsRingBolts carrierRenewsShims newCarrier"
     ),
-    "a pinion nut undone renews the sleeve": "pinionNutRenewsCrushSleeve sealRenewsCrushSleeve yokeRenewsCrushSleeve",
+    "a pinion nut undone renews the sleeve": "pinionNutRenewsCrushSleeve",
     "preload and backlash by the maker's values": "work:setPinionPreload work:setBacklash",
     "pinion depth by pattern": "work:setPinionDepth check:gearPatternCheck newHeadBearing",
     "a tight ring is warmed": "work:fitRing caution:hotPartsCaution figure:ringHeat",

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from api_client import seed_client
-from crosspin.answer.sequence import WorkOrder
+from crosspin.answer.sequence import WorkOrder, WorkPlan
 from crosspin.answer.text import tell_text
 from crosspin.knockon.ask import Ask
 from crosspin.model.labour import Operation, Phase, Repeat
@@ -323,19 +323,37 @@ def shops(draw: st.DrawFn) -> tuple[WorkOrder, list[tuple[str, str]]]:
 @given(shops())
 def test_any_work_comes_out_whole_and_in_order(shop: tuple[WorkOrder, list[tuple[str, str]]]) -> None:
     order, jobs = shop
-    ordered = order.ordered(jobs)
+    ordered = WorkPlan(order, jobs).jobs
     assert sorted(ordered) == sorted(jobs)
     assert not any(order.precedes(b, a) for n, a in enumerate(ordered) for b in ordered[n + 1 :])
-    assert order.ordered(list(reversed(jobs))) == ordered
+    assert WorkPlan(order, list(reversed(jobs))).jobs == ordered
 
 
 @given(shops())
 def test_what_a_job_waits_for_says_all_and_nothing_twice(shop: tuple[WorkOrder, list[tuple[str, str]]]) -> None:
     order, jobs = shop
-    ordered = order.ordered(jobs)
+    work = WorkPlan(order, jobs)
     reached: dict[tuple[str, str], set[tuple[str, str]]] = {}
-    for job in ordered:
-        direct = order.waits_for(job, ordered)
+    for job in work.jobs:
+        direct = work.waits_for(job)
         reached[job] = set(direct).union(*(reached[d] for d in direct))
         assert reached[job] == {other for other in jobs if order.precedes(other, job)}
         assert not any(a in reached[b] for a in direct for b in direct)
+
+
+@given(shops(), st.data())
+def test_what_lies_over_what_comes_first_whatever_the_phases_say(
+    shop: tuple[WorkOrder, list[tuple[str, str]]], data: st.DataObject
+) -> None:
+    order, jobs = shop
+    kept = WorkPlan(order, jobs).jobs
+    places = st.integers(0, max(len(kept) - 1, 0))
+    pairs = data.draw(st.lists(st.tuples(places, places), max_size=6)) if len(kept) > 1 else []
+    edges = [(kept[min(pair)], kept[max(pair)]) for pair in pairs if pair[0] != pair[1]]
+    ordered = WorkPlan(order, jobs, edges).jobs
+    assert sorted(ordered) == sorted(jobs)
+    assert all(ordered.index(first) < ordered.index(second) for first, second in edges)
+    # where two wait for one another, there is no order, and none is made up
+    for first, second in edges[:1]:
+        with pytest.raises(ValueError, match="wait for one another"):
+            _ = WorkPlan(order, jobs, [(first, second), (second, first)]).jobs

@@ -3,7 +3,8 @@
 from collections.abc import Iterable, Mapping, Sequence
 
 from crosspin.answer.sequence import WorkOrder
-from crosspin.model.schema import Joint, Layout, Model, Position
+from crosspin.model.schema import Disturbance, Joint, Layout, Model, Position
+from crosspin.vehicle.access import Places
 from crosspin.vehicle.reach import Reach
 
 
@@ -15,6 +16,8 @@ class Arrangement:
     outer      for each position those that its own sits in: of the role that its role is within, at its station
     order      which work comes first
     reach      where figures read
+    places     what is near what, and what comes off for a change anywhere
+    disturbances  the renewals that may follow from that, by id
     """
 
     def __init__(self, model: Model, layout: Layout) -> None:
@@ -33,6 +36,8 @@ class Arrangement:
         }
         self.order = WorkOrder(model.operations, model.phases, sorted({p.station for p in layout.positions}))
         self.reach = Reach(model, layout)
+        self.places = Places(model, layout)
+        self.disturbances: Mapping[str, Disturbance] = {one.id: one for one in self.places.disturbances(layout)}
         self._joints: dict[str, list[tuple[int, Joint]]] = {}
         for number, joint in enumerate(layout.joints):
             for path in {joint.left, joint.right}:

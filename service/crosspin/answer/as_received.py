@@ -9,6 +9,7 @@ from crosspin.answer.speeds import speed_table
 from crosspin.catalog.catalog import Catalog
 from crosspin.model.figure import Figure, SpeedTable
 from crosspin.model.schema import Model, Part, Vehicle
+from crosspin.vehicle.access import Access
 from crosspin.vehicle.figuring import Figuring
 from crosspin.vehicle.reach import Place
 from crosspin.vehicle.received import received_part
@@ -27,6 +28,7 @@ class AsReceived:
         self.parts: dict[str, Part | None] = {
             path: received_part(model, catalog, vehicle, position) for path, position in arrangement.positions.items()
         }
+        self.access = Access(arrangement.places, self.parts)
         self.figuring = Figuring(self.reach, catalog, self.parts)
         self.teller = FigureTeller(self.figuring)
         self._steps: dict[str, Step | None] = {}

@@ -11,7 +11,7 @@ from crosspin.answer.reasons import Scene
 from crosspin.answer.tell import told_cost
 from crosspin.figures.exact import spell
 from crosspin.knockon.ask import Ask, Fit, ReadingWish
-from crosspin.knockon.pairing import condition_code, judge_need, judge_renewal, kind_code
+from crosspin.knockon.pairing import UNSURE, YES, condition_code, judge_need, judge_renewal, kind_code
 from crosspin.knockon.proposal import Barrier, Choice, Conflict, State
 from crosspin.knockon.tally import Tally
 from crosspin.knockon.wishes import Question, Wish
@@ -156,7 +156,24 @@ def _outdated(scene: Scene, path: str) -> Iterator[tuple[str, str]]:
         when, old = kind_code(scene.model, renewal.when_kind, asking), kind_code(scene.model, renewal.then_kind, then)
         return judge_renewal(when, when_state, old, then_state) is Verdict.CLASHES
 
-    return _broken(scene, path, scene.model.renewals, fails)
+    yield from _broken(scene, path, scene.model.renewals, fails)
+    yield from _disturbed(scene, path)
+
+
+def _disturbed(scene: Scene, path: str) -> Iterator[tuple[str, str]]:
+    """The renewals of what comes off for a change that forbid an old part to stay."""
+    came = scene.as_received
+    for found in came.arrangement.disturbances.values():
+        renewal = scene.model.renewals[found.rule]
+        stays = scene.choices[found.then].state is State.RECEIVED
+        if path not in (found.change, found.then) or not (stays and renewal.severity.constrains):
+            continue
+        changed = scene.choices[found.change].state is not State.RECEIVED
+        old = kind_code(scene.model, renewal.then_kind, came.parts[found.then])
+        if changed and old in (YES, UNSURE) and found.through in came.access.disturbed(found.change):
+            part = scene.planned(found.change) or came.parts[found.change]
+            beside = found.then if path == found.change else found.change
+            yield beside, scene.sayings.words.rule(renewal.says, part.label if part else "nothing", found.through)
 
 
 def _broken(

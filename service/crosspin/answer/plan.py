@@ -131,7 +131,8 @@ class Work(Told):
 
     `number` is its place in the list, which can be followed from top to bottom; `after` names the jobs
     that must be done before it is begun.  `group` is the station, or the phase where that spans the vehicle.
-    `hours` are those of all its places together.
+    `hours` are those of all its places together.  `takes_off` and `puts_on` are the positions whose part comes off by
+    it, and goes back or on.
     """
 
     number: int
@@ -147,6 +148,8 @@ class Work(Told):
     cautions: tuple[str, ...]
     uses: tuple[str, ...]
     because: tuple[str, ...]
+    takes_off: tuple[str, ...] = ()
+    puts_on: tuple[str, ...] = ()
 
 
 class Advice(Told):

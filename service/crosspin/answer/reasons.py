@@ -67,6 +67,7 @@ class Reasons:
         self.words = scene.sayings.words
         self._joints = {j.id: j for j in scene.layout.joints}
         self._pairings = {p.id: p for p in scene.layout.pairings}
+        self._disturbances = scene.as_received.arrangement.disturbances
 
     def findings(self, joint_id: str, left: Part, right: Part) -> tuple[Finding, ...]:
         """What every criterion of a joint says of two parts; the same on the left as on the right."""
@@ -98,6 +99,8 @@ class Reasons:
             return self._by_joint(position, cause)
         if cause.rule in self._pairings:
             return self._by_pairing(position, cause)
+        if cause.rule in self._disturbances:
+            return self._by_disturbance(position, cause)
         if cause.rule in self.scene.model.functions:
             return self._by_function(position, cause)
         if self._is_of_figure(cause):
@@ -204,6 +207,20 @@ class Reasons:
             criterion=cause.criterion,
             sentence=sentence,
             evidence=evidence,
+        )
+
+    def _by_disturbance(self, position: str, cause: Cause) -> Reason:
+        """What comes off for a change is renewed; it is said of what was changed, or goes."""
+        found = self._disturbances[cause.rule]
+        renewal = self.scene.model.renewals[found.rule]
+        part = self.scene.planned(found.change) or self.scene.received(found.change)
+        return Reason(
+            position=position,
+            source=cause.source,
+            rule=renewal.id,
+            criterion=None,
+            sentence=self.words.rule(renewal.says, part.label if part else "nothing", found.through),
+            evidence=self.words.evidence(renewal.evidence),
         )
 
     def _by_pairing(self, position: str, cause: Cause) -> Reason:

@@ -1,10 +1,12 @@
 """The order of work: which job waits for which, and one order in which all can be done.
 
 A job is an operation at a station, or one for the whole vehicle.  Phases come one after the other, those that
-span the vehicle for every station together; within a phase `comesBefore` decides.
+span the vehicle for every station together; within a phase `comesBefore` decides.  What lies over what adds to that,
+from plan to plan.
 """
 
 from collections.abc import Collection, Mapping, Sequence
+from functools import cached_property
 from itertools import groupby
 
 from crosspin.model.labour import Operation, Phase, after
@@ -32,7 +34,7 @@ class WorkOrder:
         return self._phases[self._operations[operation].phase]
 
     def precedes(self, first: Job, second: Job) -> bool:
-        """Whether the first job must be done before the second is begun."""
+        """Whether the first job must be done before the second is begun, whatever the plan."""
         one, two = self.phase(first[1]), self.phase(second[1])
         if self._stretch[one.id] != self._stretch[two.id]:
             return one.number < two.number
@@ -40,33 +42,68 @@ class WorkOrder:
             return False
         return one.number < two.number or (one is two and second[1] in self._later[first[1]])
 
-    def ordered(self, jobs: Collection[Job]) -> tuple[Job, ...]:
-        """All jobs in an order that can be followed: by stretch, station and phase; where nothing decides,
-        what goes on from the job done last, then by name."""
-        done: list[Job] = []
-        for _, group in groupby(sorted(jobs, key=lambda job: (self._block(job), job[1])), key=self._block):
-            left = list(group)
-            while left:
-                ready = [job for job in left if not any(self.precedes(other, job) for other in left)]
-                chosen = min(ready, key=lambda job: (-self._last_before(job, done), job[1]))
-                left.remove(chosen)
-                done.append(chosen)
-        return tuple(done)
-
-    def _block(self, job: Job) -> tuple[int, int, int]:
+    def block(self, job: Job) -> tuple[int, int, int]:
         """Where the jobs of one phase at one station stand in the whole."""
         phase = self.phase(job[1])
         return self._stretch[phase.id], self._stations[job[0]], phase.number
 
-    def _last_before(self, job: Job, done: list[Job]) -> int:
-        """The place in the list of the last job of the same phase that this one waited for, -1 without one."""
-        same = (n for n, other in enumerate(done) if self.phase(other[1]) is self.phase(job[1]))
-        return max((n for n in same if self.precedes(done[n], job)), default=-1)
 
-    def waits_for(self, job: Job, ordered: Sequence[Job]) -> tuple[Job, ...]:
-        """The jobs directly before a job, those that no other job stands between; `ordered` has all jobs in order."""
-        direct: list[Job] = []
-        for other in reversed(ordered[: ordered.index(job)]):
-            if self.precedes(other, job) and not any(self.precedes(other, between) for between in direct):
-                direct.append(other)
-        return tuple(direct)
+class WorkPlan:
+    """The jobs of one plan in an order that can be followed; `edges` are pairs of jobs of which the first comes first,
+    beside what the order of work says of them anyway.
+
+    Raises ValueError where jobs wait for one another in a circle.
+    """
+
+    def __init__(self, order: WorkOrder, jobs: Collection[Job], edges: Collection[tuple[Job, Job]] = ()) -> None:
+        self._order = order
+        self._edges = edges
+        self._all = sorted(jobs, key=lambda job: (order.block(job), job[1]))
+
+    @cached_property
+    def _before(self) -> dict[Job, set[Job]]:
+        """The jobs that each one waits for, as far as somebody says so."""
+        found = {job: {other for other in self._all if self._order.precedes(other, job)} for job in self._all}
+        for first, second in self._edges:
+            found[second].add(first)
+        return found
+
+    @cached_property
+    def jobs(self) -> tuple[Job, ...]:
+        """All jobs: by stretch, station and phase as far as nothing stands against it; where nothing decides, what
+        goes on from the job done last, then by name."""
+        left = {job: set(before) for job, before in self._before.items()}
+        places: dict[Job, int] = {}
+        while left:
+            ready = [job for job, before in left.items() if not before]
+            if not ready:
+                raise ValueError(f"these jobs wait for one another: {', '.join(sorted(' '.join(job) for job in left))}")
+            chosen = min(ready, key=lambda job: (self._order.block(job), -self._last_before(job, places), job[1]))
+            del left[chosen]
+            for before in left.values():
+                before.discard(chosen)
+            places[chosen] = len(places)
+        return tuple(places)
+
+    def _last_before(self, job: Job, places: Mapping[Job, int]) -> int:
+        """The place in the list of the last job of the same phase that this one waited for, -1 without one."""
+        phase = self._order.phase(job[1])
+        same = (places[other] for other in self._before[job] if self._order.phase(other[1]) is phase)
+        return max(same, default=-1)
+
+    @cached_property
+    def _reached(self) -> dict[Job, set[Job]]:
+        """All jobs that each one waits for, directly or not."""
+        reached: dict[Job, set[Job]] = {}
+        for job in self.jobs:
+            direct = self._before[job]
+            reached[job] = direct.union(*(reached[other] for other in direct))
+        return reached
+
+    def waits_for(self, job: Job) -> Sequence[Job]:
+        """The jobs directly before a job, those that no other job stands between."""
+        waits = self._reached[job]
+        return [other for other in reversed(self.jobs) if other in waits and not self._is_between(other, waits)]
+
+    def _is_between(self, job: Job, waits: Collection[Job]) -> bool:
+        return any(job in self._reached[other] for other in waits)

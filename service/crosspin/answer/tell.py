@@ -55,7 +55,7 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
     figures = Figures(scene, {mending.joint for mending in proposal.mendings})
     circuits = Circuits(scene)
     fed = circuits.plan()
-    jobs = WorkList(scene, proof, figures.brought())
+    jobs = WorkList(scene, proof, figures.brought(), proposal.asked)
     notes = joints.notes()
     for path, told in figures.notes():
         notes.setdefault(path, []).append(told)

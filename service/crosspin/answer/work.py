@@ -1,33 +1,30 @@
 """What the shop does: operations in an order that can be followed, checks, cautions."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from decimal import Decimal
 
 from crosspin.answer.figures import Brought
+from crosspin.answer.handling import Entry, Handling
 from crosspin.answer.plan import Advice, Check, Work
 from crosspin.answer.reasons import Scene
-from crosspin.answer.sequence import Job
+from crosspin.answer.sequence import Job, WorkPlan
 from crosspin.figures.exact import spell
 from crosspin.model.labour import ConsumableUse, Operation, Repeat
 from crosspin.model.schema import Term
 from crosspin.rules.prover import Proof
-
-
-@dataclass
-class _Entry:
-    """Where a job comes from: the positions that bring it, and why."""
-
-    places: set[str] = field(default_factory=set)
-    because: set[str] = field(default_factory=set)
+from crosspin.vehicle.access import Access
 
 
 class WorkList:
     """Puts what a proof, and the figures beyond their limits, bring into work and advice."""
 
-    def __init__(self, scene: Scene, proof: Proof, by_figures: Sequence[Brought] = ()) -> None:
+    def __init__(
+        self, scene: Scene, proof: Proof, by_figures: Sequence[Brought] = (), asked: Collection[str] = ()
+    ) -> None:
+        """`asked` are the positions that wishes name."""
         self.scene = scene
         self.by_figures = by_figures
+        self.asked = asked
         self.model = scene.model
         self.proof = proof
         self.positions = scene.as_received.arrangement.positions
@@ -36,17 +33,23 @@ class WorkList:
         self.sides = {
             s: {p.side for p in scene.layout.positions if p.station == s and p.side is not None} for s in stations
         }
+        self.handling = Handling(
+            self.model,
+            scene.as_received.access,
+            Access(scene.as_received.arrangement.places, scene.parts),
+            {path: choice.state for path, choice in scene.choices.items()},
+        )
         self.bringing: Mapping[str, Term] = {**self.model.rules, **self.model.consequences}
 
     def work(self) -> tuple[Work, ...]:
         """Operations in an order that can be followed; one line for each job at each station, or for all stations."""
         entries = self._entries()
-        jobs = self.order.ordered(entries)
-        numbers = {job: number for number, job in enumerate(jobs, start=1)}
-        return tuple(self._line(job, entries[job], jobs, numbers) for job in jobs)
+        plan = WorkPlan(self.order, entries, self.handling.edges(entries))
+        numbers = {job: number for number, job in enumerate(plan.jobs, start=1)}
+        return tuple(self._line(job, entries[job], plan, numbers) for job in plan.jobs)
 
-    def _entries(self) -> dict[Job, _Entry]:
-        entries: dict[Job, _Entry] = {}
+    def _entries(self) -> dict[Job, Entry]:
+        entries: dict[Job, Entry] = {}
         for outcome in self.proof.outcomes:
             if outcome.brings in self.model.operations:
                 why = self.bringing[outcome.consequence].definition
@@ -56,26 +59,62 @@ class WorkList:
                 self._enter(entries, brought.brings, brought.position, brought.because)
         for mended in self.proof.mended:
             self._enter(entries, mended.operation, mended.position, self.model.remedies[mended.remedy].definition)
-        return {
-            (station, name): entry
-            for (station, name), entry in entries.items()
-            if not any((station, other) in entries for other in self.model.operations[name].spared_by)
-        }
+        self._handle(entries)
+        spared = [
+            (job, (job[0], other))
+            for job in entries
+            for other in self.model.operations[job[1]].spared_by
+            if (job[0], other) in entries
+        ]
+        for job, other in spared:
+            if job in entries and other in entries:
+                entries[other].join(entries.pop(job))
+        return entries
 
-    def _enter(self, entries: dict[Job, _Entry], operation: str, path: str, why: str) -> None:
+    def _handle(self, entries: dict[Job, Entry]) -> None:
+        """Enter what takes parts off, puts back those that stay and fits new ones; what such work wants off comes off
+        too."""
+        handling, more = self.handling, True
+        for path in self.scene.changed:
+            for name in handling.goes_on(path):
+                self._enter(entries, name, path, "It is new.").puts.add(path)
+        while more:
+            for path in sorted(handling.off):
+                why = self._why_off(path)
+                for name in handling.takes_off(path):
+                    self._enter(entries, name, path, why).takes.add(path)
+                for name in handling.goes_back(path):
+                    self._enter(entries, name, path, why).puts.add(path)
+            asked = [(job[1], path) for job, entry in entries.items() for path in entry.places]
+            more = handling.opened_for(asked)
+
+    def _why_off(self, path: str) -> str:
+        """Why the part at a position comes off: it is changed itself, or for the first change that wants it off."""
+        causes = self.handling.causes(path)
+        if path in causes:
+            return "It is changed."
+        causes.sort(key=lambda cause: cause not in self.asked)
+        labels = (self.scene.planned(cause) or self.scene.received(cause) for cause in causes)
+        label = next((part.label for part in labels if part is not None), None)
+        return "It is in the way of the work." if label is None else f"It is in the way of {label}."
+
+    def _job(self, operation: str, path: str) -> Job:
+        return "" if self.order.phase(operation).spans_vehicle else self.positions[path].station, operation
+
+    def _enter(self, entries: dict[Job, Entry], operation: str, path: str, why: str) -> Entry:
         """Note an operation and all that it entails."""
         found, waiting = {operation}, [operation]
         while waiting:
             name = waiting.pop()
-            station = "" if self.order.phase(name).spans_vehicle else self.positions[path].station
-            entry = entries.setdefault((station, name), _Entry())
+            entry = entries.setdefault(self._job(name, path), Entry())
             entry.places.add(path)
             entry.because.add(why)
             fresh = [other for other in self.model.operations[name].entails if other not in found]
             found.update(fresh)
             waiting.extend(fresh)
+        return entries[self._job(operation, path)]
 
-    def _line(self, job: Job, entry: _Entry, jobs: Sequence[Job], numbers: dict[Job, int]) -> Work:
+    def _line(self, job: Job, entry: Entry, plan: WorkPlan, numbers: dict[Job, int]) -> Work:
         station, name = job
         operation, phase = self.model.operations[name], self.order.phase(name)
         places = tuple(sorted(entry.places))
@@ -89,11 +128,13 @@ class WorkList:
             text=operation.text,
             places=places,
             hours=operation.hours * times,
-            after=tuple(sorted(numbers[other] for other in self.order.waits_for(job, jobs))),
+            after=tuple(sorted(numbers[other] for other in plan.waits_for(job))),
             tools=tuple(self.model.tools[tool].label for tool in operation.tools),
             cautions=self.cautions_of(operation),
             uses=tuple(self._use(use, times, places) for use in operation.uses),
             because=tuple(sorted(entry.because)),
+            takes_off=tuple(sorted(entry.takes)),
+            puts_on=tuple(sorted(entry.puts)),
         )
 
     def _times(self, repeat: Repeat, places: Sequence[str]) -> int:

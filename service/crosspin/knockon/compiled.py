@@ -4,7 +4,7 @@ Everything here depends on the ontology and the catalog only, never on a vehicle
 in later (a table on its first use) comes out the same whoever fills it, so threads may share it.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
 from functools import partial
@@ -17,12 +17,13 @@ from crosspin.knockon.figure_nodes import Element, Probe
 from crosspin.knockon.functions import givers
 from crosspin.knockon.gauges import Gauges
 from crosspin.knockon.mating import Costs, Mating
-from crosspin.knockon.pairing import STATES, condition_code, kind_code, pairing_matrix
+from crosspin.knockon.pairing import STATES, condition_code, disturbance_matrix, kind_code, pairing_matrix
 from crosspin.knockon.proposal import State
 from crosspin.knockon.room import classes_of, weigh
 from crosspin.knockon.tally import Tally
 from crosspin.model.judge import Judged, functions_of
 from crosspin.model.schema import Hand, Layout, Model, Need, Part, Renewal
+from crosspin.vehicle.access import Places
 from crosspin.vehicle.reach import Reach
 
 Codes = npt.NDArray[np.int64]
@@ -84,12 +85,14 @@ class Ruling:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Link:
-    """A joint or pairing of the layout between the positions `first` and `second`."""
+    """A joint or pairing of the layout between the positions `first` and `second`; one that has `through` holds where
+    that comes off for a change at `first`."""
 
     id: str
     ruling: Ruling
     first: str
     second: str
+    through: str | None = None
 
     def facet_at(self, path: str) -> Facet:
         """The facet that looks at that end."""
@@ -230,6 +233,7 @@ class Compiled:
         else:
             self.gauges = Gauges(model, self.reach, self.weights)
         self.tallies = [Tally(model, catalog, r) for _, r in sorted(model.resources.items()) if r.severity.constrains]
+        self.places = Places(model, layout)
         self._ends = self._constraining_ends()
         self.rulings = self._rule(before)
         self.links, facets = self._link()
@@ -302,13 +306,28 @@ class Compiled:
         ends += [(p.id, p.rule, p.when, p.then) for p in layout.pairings if rules[p.rule].severity.constrains]
         return sorted(ends)
 
+    def _disturbing(self) -> Iterator[Link]:
+        """What renewals say where something comes off for a change."""
+        found: dict[str, Ruling] = {}
+        for one in self.places.disturbances(self.layout):
+            renewal = self.model.renewals[one.rule]
+            if not renewal.severity.constrains:
+                continue
+            ruling = found.get(one.rule)
+            if ruling is None:
+                then = self.rulings[one.rule].second
+                changed = Facet("changed", lambda _: 0, 3)
+                ruling = found[one.rule] = Ruling(one.rule, changed, then, None, renewal, disturbance_matrix())
+            yield Link(one.id, ruling, one.change, one.then, one.through)
+
     def _link(self) -> tuple[dict[str, dict[str, tuple[Link, ...]]], dict[str, dict[str, Facet]]]:
         """The links of every position by neighbour, and the facets that look at every role."""
         links: dict[str, dict[str, tuple[Link, ...]]] = {path: {} for path in self.positions}
         seen = {role: [self.function_facets[name] for name in sorted(found)] for role, found in self.gives.items()}
         facets = {role: {facet.name: facet for facet in found} for role, found in seen.items()}
-        for identifier, rule, first, second in self._ends:
-            link = Link(identifier, self.rulings[rule], first, second)
+        joined = (Link(name, self.rulings[rule], first, second) for name, rule, first, second in self._ends)
+        for link in (*joined, *self._disturbing()):
+            first, second = link.first, link.second
             for path, other in ((first, second), (second, first)):
                 links[path][other] = (*links[path].get(other, ()), link)
                 facet = link.facet_at(path)

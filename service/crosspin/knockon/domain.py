@@ -14,6 +14,7 @@ from crosspin.knockon.proposal import Choice, State
 from crosspin.knockon.tally import Adds, Tally
 from crosspin.knockon.wishes import Question, Want
 from crosspin.model.schema import Part
+from crosspin.vehicle.access import Access
 
 Force = Mapping[str, Choice]
 
@@ -36,9 +37,17 @@ class Domain:
     """The values of one position, best of equals first: as received, emptied, then fresh parts by id."""
 
     def __init__(
-        self, path: str, received: Part | None, candidates: Candidates, values: list[Value], compiled: Compiled
+        self,
+        path: str,
+        received: Part | None,
+        candidates: Candidates,
+        values: list[Value],
+        compiled: Compiled,
+        disturbs: frozenset[str],
     ) -> None:
+        """`disturbs` are the positions at which something comes off for a change at this one."""
         self.path = path
+        self.disturbs = disturbs
         self.received = received
         self.candidates = candidates
         self.values = values
@@ -167,15 +176,20 @@ class KnownDomains:
         key = here, there
         known = self._costs.get(key)
         if known is None:
-            links = self.compiled.links[here.path][there.path]
-            known = _link_costs(links[0], here, there)
-            for link in links[1:]:
-                known = np.minimum(known + _link_costs(link, here, there), INFINITE)
+            known = np.zeros((len(here), len(there)), dtype=np.int64)
+            for link in self.compiled.links[here.path][there.path]:
+                if holds(link, here, there):
+                    known = np.minimum(known + _link_costs(link, here, there), INFINITE)
             if self._cells > _MOST_CELLS:
                 self._costs, self._cells = {}, 0
             self._cells += known.size
             self._costs[key] = known
         return known
+
+
+def holds(link: Link, here: Domain, there: Domain) -> bool:
+    """Whether a link between two positions says anything in this vehicle."""
+    return link.through is None or link.through in (here if here.path == link.first else there).disturbs
 
 
 def _link_costs(link: Link, here: Domain, there: Domain) -> Codes:
@@ -190,6 +204,7 @@ class Domains:
         self._compiled = known.compiled
         self._question = question
         self._force = force
+        self._access = Access(known.compiled.places, question.received)
 
     def kept(self, path: str) -> Domain:
         """The position with nothing but what was received."""
@@ -216,8 +231,9 @@ class Domains:
         """The domain of a position, which follows from what was received there and what is `admitted`."""
         received = self._question.received[path]
         candidates = self._candidates(path)
-        key = path, None if received is None else received.id, admitted
-        return self._known.domain(key, lambda: Domain(path, received, candidates, values(), self._compiled))
+        disturbs = self._access.disturbed(path)
+        key = path, None if received is None else received.id, disturbs, admitted
+        return self._known.domain(key, lambda: Domain(path, received, candidates, values(), self._compiled, disturbs))
 
     def _candidates(self, path: str) -> Candidates:
         return self._compiled.candidates[self._question.positions[path].role]

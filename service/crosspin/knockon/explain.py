@@ -8,7 +8,7 @@ from itertools import islice
 import numpy as np
 
 from crosspin.knockon.compiled import Compiled, Facet, Link
-from crosspin.knockon.domain import Domain
+from crosspin.knockon.domain import Domain, holds
 from crosspin.knockon.figure_nodes import Element, Probe
 from crosspin.knockon.gauge import Gauge, Judgement
 from crosspin.knockon.limits import FAR, INFINITE
@@ -138,6 +138,7 @@ class Explanation:
                 (link, link.costs(path, domain.indices(link.facet_at(path)), self._index(link.facet_at(other), other)))
                 for other, links in self.compiled.links[path].items()
                 for link in links
+                if holds(link, domain, self.opening.domains.get(other) or self.opening.received(other))
             ]
         return self._links[path]
 

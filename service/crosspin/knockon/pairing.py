@@ -68,6 +68,18 @@ def judge_renewal(when: int, when_state: State, then: int, then_state: State) ->
     return Verdict.CLASHES if stays else Verdict.FITS
 
 
+def disturbance_matrix() -> Costs:
+    """Packed costs where something comes off for a change: row by the state of what is changed, column
+    3 x then code + state; what is to be renewed may not stay."""
+    matrix = np.zeros((len(STATES), _CODES * len(STATES)), dtype=np.int64)
+    for state, row in STATES.items():
+        if state is not State.RECEIVED:
+            for then in (YES, UNSURE):
+                matrix[row, 3 * then + STATES[State.RECEIVED]] = INFINITE
+    matrix.setflags(write=False)
+    return matrix
+
+
 def pairing_matrix(rule: Need | Renewal, weights: Weights) -> Costs:
     """Packed costs; row 3 x when code + state, column likewise for the then-position."""
     prices = {None: 0, Verdict.FITS: 0, Verdict.UNKNOWN: weights.unknown, Verdict.CLASHES: INFINITE}

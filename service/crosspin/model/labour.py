@@ -43,8 +43,8 @@ class Operation(Term):
     """Work to do: usual hours each time, cautions to read first, tools beyond the ordinary, what it uses up.
 
     `before` names operations that wait for this one, `entails` those that are done because of it, and
-    `spared_by` those that include it where both are to be done at one place.  An operation has cautions,
-    or `hurts_nobody`.
+    `spared_by` those that include it where both are to be done at one place.  `wants_off` names the roles of the
+    parts that are off while it is done.  An operation has cautions, or `hurts_nobody`.
     """
 
     text: str
@@ -58,6 +58,7 @@ class Operation(Term):
     before: tuple[str, ...] = ()
     entails: tuple[str, ...] = ()
     spared_by: tuple[str, ...] = ()
+    wants_off: tuple[str, ...] = ()
 
 
 def after(operations: Mapping[str, Operation], name: str) -> frozenset[str]:

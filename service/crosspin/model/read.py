@@ -157,12 +157,16 @@ def _kinds(r: Reader) -> dict[str, Kind]:
             raise BrokenOntology(f"cp:{name} is below itself: {' < '.join((*path, name))}")
         return {name}.union(*(above(parent, (*path, name)) for parent in parents[name]))
 
+    def nearest(name: str, word: str) -> tuple[str, ...]:
+        own = r.ids(nodes[name], word)
+        return own or tuple(sorted({term for parent in parents[name] for term in nearest(parent, word)}))
+
     kinds = {}
     for name in sorted(nodes):
         ancestors = above(name)
-        features, functions = (
+        features, functions, under = (
             tuple(sorted({term for ancestor in ancestors for term in r.ids(nodes[ancestor], word)}))
-            for word in ("hasFeature", "givesFunction")
+            for word in ("hasFeature", "givesFunction", "liesUnder")
         )
         kinds[name] = Kind(
             **r.named(nodes[name]),
@@ -170,6 +174,11 @@ def _kinds(r: Reader) -> dict[str, Kind]:
             ancestors=tuple(sorted(ancestors)),
             features=features,
             functions=functions,
+            under=under,
+            comes_off_by=nearest(name, "comesOffBy"),
+            goes_back_by=nearest(name, "goesBackBy"),
+            goes_on_by=nearest(name, "goesOnBy"),
+            goes_for_good_by=nearest(name, "goesForGoodBy"),
         )
     return kinds
 
@@ -194,6 +203,8 @@ def _role(r: Reader, node: Node) -> Role:
         sided=r.flag(node, "isSided"),
         may_be_empty=r.flag(node, "mayBeEmpty"),
         within=r.maybe_id(node, "isWithin"),
+        under=r.ids(node, "liesUnder"),
+        loose=r.flag(node, "liesLoose"),
     )
 
 
@@ -275,6 +286,10 @@ def _renewal(r: Reader, node: Node, roles: dict[str, Role]) -> Renewal:
     for name in (when_role, then_role):
         if name not in roles:
             raise BrokenOntology(f"{node} names cp:{name}, which is no role")
+    if r.flag(node, "whenDisturbed") and r.maybe_id(node, "whenKind"):
+        raise BrokenOntology(
+            f"{node} has cp:whenDisturbed and cp:whenKind; leave cp:whenKind out, as whatever comes off counts"
+        )
     return Renewal(
         **r.named(node),
         when_role=when_role,
@@ -284,6 +299,7 @@ def _renewal(r: Reader, node: Node, roles: dict[str, Role]) -> Renewal:
         scope=r.choice(node, "hasScope", Scope),
         only_at=r.maybe_id(node, "onlyAt"),
         only_on=r.maybe_id(node, "onlyOn"),
+        when_disturbed=r.flag(node, "whenDisturbed"),
         says=r.text(node, "says"),
         severity=r.choice(node, "severity", Severity),
         evidence=r.ids(node, "hasEvidence"),

@@ -39,6 +39,7 @@ def read_operation(r: Reader, node: Node) -> Operation:
         before=r.ids(node, "comesBefore"),
         entails=r.ids(node, "entails"),
         spared_by=r.ids(node, "isSparedBy"),
+        wants_off=r.ids(node, "wantsOff"),
     )
 
 

@@ -112,12 +112,22 @@ class Feature(Term):
 
 class Kind(Term):
     """A class of parts.  `ancestors` holds the kind itself and every kind above it;
-    `features` and `functions` include those of the kinds above."""
+    `features` and `functions` include those of the kinds above.
+
+    `under` names the roles and kinds of what is off before such a part comes off or goes on.  The operations that take
+    it off (or out, where nothing comes in its place), put it back and fit a new one are those of the narrowest kind
+    that has any.
+    """
 
     parents: tuple[str, ...]
     ancestors: tuple[str, ...]
     features: tuple[str, ...]
     functions: tuple[str, ...] = ()
+    under: tuple[str, ...] = ()
+    comes_off_by: tuple[str, ...] = ()
+    goes_back_by: tuple[str, ...] = ()
+    goes_on_by: tuple[str, ...] = ()
+    goes_for_good_by: tuple[str, ...] = ()
 
 
 class Function(Term):
@@ -135,7 +145,11 @@ class Function(Term):
 
 
 class Role(Term):
-    """What a part does in a vehicle; `code` is the last word of the position's path."""
+    """What a part does in a vehicle; `code` is the last word of the position's path.
+
+    `within` is the role of what it is carried by, `under` names the roles and kinds of what is off before any part in
+    this role comes off or goes on; one that is `loose` is fixed to nothing.
+    """
 
     code: str
     kind: str
@@ -143,6 +157,8 @@ class Role(Term):
     sided: bool = False
     may_be_empty: bool = False
     within: str | None = None
+    under: tuple[str, ...] = ()
+    loose: bool = False
 
 
 class Evidence(Term):
@@ -276,7 +292,8 @@ class FigureNeed(Term):
 
 class Renewal(Term):
     """A fresh part of `when_kind` in `when_role` forbids the received part of `then_kind` to stay in
-    the paired positions of `then_role`."""
+    the paired positions of `then_role`; with `when_disturbed`, a part in `when_role` that has to come off does,
+    whatever is changed that it has to come off for."""
 
     when_role: str
     when_kind: str
@@ -285,6 +302,7 @@ class Renewal(Term):
     scope: Scope
     only_at: str | None = None
     only_on: str | None = None
+    when_disturbed: bool = False
     says: str
     severity: Severity
     evidence: tuple[str, ...] = ()
@@ -332,6 +350,17 @@ class Joint(Frozen):
     joint_kind: str
     left: str
     right: str
+
+
+class Disturbance(Frozen):
+    """A renewal that follows from a change at `change` because what is at `through` comes off for it, of `then`."""
+
+    id: str
+    pairing: str
+    rule: str
+    change: str
+    through: str
+    then: str
 
 
 class Pairing(Frozen):

@@ -270,7 +270,7 @@ def _remedy(_: Store, quad: Quad) -> Iterator[tuple[Quad, ...]]:
 
 def _spoken(_: Store, quad: Quad) -> Iterator[tuple[Quad, ...]]:
     match identifier(quad.predicate.value):
-        case "whenFresh" | "whenTakenOut" | "thenEmpty" | "brings":
+        case "whenFresh" | "whenTakenOut" | "whenDisturbed" | "thenEmpty" | "brings":
             yield (quad,)
 
 

@@ -22,6 +22,7 @@ from crosspin.model.terms import term, thing
 from crosspin.rules.figure_facts import figure_facts
 from crosspin.rules.plan_nodes import PLAN, figure_node, placement_node, vacancy_node
 from crosspin.store.infer import as_quads
+from crosspin.vehicle.access import Access, Places
 from crosspin.vehicle.figuring import Figuring
 from crosspin.vehicle.reach import Reach, instance
 from crosspin.vehicle.received import received_part
@@ -76,6 +77,7 @@ class _Vehicle:
     written: Written
     amounts: dict[str, dict[str, Amounts]]
     figuring: Figuring
+    access: Access
 
 
 class PlanGraph:
@@ -91,6 +93,8 @@ class PlanGraph:
             name: tuple(sorted(k.id for k in model.kinds.values() if name in k.ancestors and k.id != name))
             for name in model.kinds
         }
+        self._places = {layout.id: Places(model, layout) for layout in model.layouts.values()}
+        self._renewing = {renewal.when_role for renewal in model.renewals.values() if renewal.when_disturbed}
         self._reach = {layout.id: Reach(model, layout) for layout in model.layouts.values()}
         self._facts = lru_cache(maxsize=_CACHED_PARTS)(self._part_facts)
         self._vehicle = lru_cache(maxsize=_CACHED_VEHICLES)(self._as_it_came)
@@ -125,7 +129,8 @@ class PlanGraph:
         }
         facts = self._facts_of(part for part in parts.values() if part is not None)
         figuring = Figuring(self._reach[layout.id], self._catalog, parts)
-        return _Vehicle(parts, Written(pieces, facts, _ids(parts)), amounts, figuring)
+        access = Access(self._places[layout.id], parts)
+        return _Vehicle(parts, Written(pieces, facts, _ids(parts)), amounts, figuring, access)
 
     def proposed(self, vehicle: Vehicle, proposal: Proposal) -> Written:
         """The plan; raises ValueError where the proposal leaves a position of the layout out, and KeyError
@@ -140,7 +145,10 @@ class PlanGraph:
         places: dict[str, tuple[Triple, ...]] = {}
         for path, part in standing.items():
             state = proposal.choices[path].state
-            places[_AT + path] = tuple(_place(layout, path, state, came.parts[path], part))
+            places[_AT + path] = (
+                *_place(layout, path, state, came.parts[path], part),
+                *self._disturbed(layout, came, path, state),
+            )
             if state is State.EMPTIED and any(w.startswith("remove/") for w in proposal.asked.get(path, ())):
                 places[_AT + path] += (Triple(vacancy_node(path), cp("wasAsked"), TRUE),)
         joints = {joint.id for joint in layout.joints}
@@ -161,6 +169,14 @@ class PlanGraph:
             {**came.written.parts, **facts},
             {**came.written.standing, **_ids(standing)},
         )
+
+    def _disturbed(self, layout: Layout, came: _Vehicle, path: str, state: State) -> Iterator[Triple]:
+        """What a change disturbs, of that which a renewal looks at."""
+        node = placement_node(path) if state is State.FRESH else vacancy_node(path)
+        roles = came.access.places.positions
+        for there in sorted(came.access.disturbed(path)):
+            if roles[there].role in self._renewing:
+                yield Triple(node, cp("disturbs"), NamedNode(f"{_layout_node(layout).value}/{there}"))
 
     def _tallies(
         self, layout: Layout, came: _Vehicle, standing: Mapping[str, Part | None]

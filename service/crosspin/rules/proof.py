@@ -54,7 +54,8 @@ class ProvedFigure:
 
 @dataclass(frozen=True, slots=True)
 class ProvedNeed:
-    """A need or renewal: the pairing, or the figure's call (`reach.Call`); what spoke (`rule`, for the part at `source`
+    """A need or renewal: the pairing (with the change that something comes off for), or the figure's call
+    (`reach.Call`); what spoke (`rule`, for the part at `source`
     or for the `figure` at its place), and of which `position`.  `only_warns`: the plan is not held to it."""
 
     pairing: str

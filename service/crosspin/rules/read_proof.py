@@ -275,8 +275,11 @@ def _functions(found: Conclusions, name: str, word: str) -> tuple[ProvedFunction
 
 def _need(found: Conclusions, node: str) -> ProvedNeed:
     figure = found.iri(node, "fromFigure").removeprefix(FIGURE) if found.flag(node, "fromFigure") else None
+    pairing = found.place(node, "ofPairing") if figure is None else node.removeprefix(NEED)
+    if found.flag(node, "forChangeAt"):
+        pairing = f"{pairing}/for/{found.place(node, 'forChangeAt')}"
     return ProvedNeed(
-        pairing=found.place(node, "ofPairing") if figure is None else node.removeprefix(NEED),
+        pairing=pairing,
         rule=found.term(node, "ofRule"),
         source=found.at(node) if figure is None else None,
         figure=figure,

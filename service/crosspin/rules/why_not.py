@@ -1,5 +1,6 @@
 """Why a rule did not speak in a plan: its conditions in order, with what was found, up to the first that failed."""
 
+from collections.abc import Iterator
 from decimal import Decimal
 from itertools import chain
 
@@ -20,6 +21,7 @@ from crosspin.model.schema import (
 from crosspin.rules.trial import VEHICLE, Conditions, NoSuchRule, Place, Trial, WhyNot, bounds, label_of, told
 from crosspin.rules.why_not_figures import FigureAsker
 from crosspin.rules.why_not_functions import FunctionAsker
+from crosspin.vehicle.access import Access, Places
 
 
 class Asker(Conditions):
@@ -45,7 +47,8 @@ class Asker(Conditions):
             return told(model.remedies[name], chain(places, figures.remedied(model.remedies[name])), about)
         if name in model.needs or name in model.renewals:
             rule = model.needs.get(name) or model.renewals[name]
-            return told(rule, [self._pair(rule, p.when, p.then) for p in self.layout.pairings if p.rule == name], about)
+            pairs = (self._pair(rule, p.when, p.then) for p in self.layout.pairings if p.rule == name)
+            return told(rule, chain(pairs, self._disturbances(name)), about)
         if name in model.consequences:
             consequence = model.consequences[name]
             at = [p.path for p in self.layout.positions if p.role == consequence.role]
@@ -158,6 +161,26 @@ class Asker(Conditions):
             new = part is None or then in self.standing.fresh
             trial.note(f"no old {self.model.kinds[rule.then_kind].label} stays at {then}", label_of(part), new)
         return trial.done(True)
+
+    def _disturbances(self, name: str) -> Iterator[Place]:
+        """The places at which a renewal could follow from something that comes off, for each change in the plan."""
+        came = {
+            path: self.standing.gone.get(path) if path in self.standing.changed else part
+            for path, part in self.standing.parts.items()
+        }
+        places = Places(self.model, self.layout)
+        access = Access(places, came)
+        for one in places.disturbances(self.layout):
+            if one.rule == name and one.change in self.standing.changed:
+                trial = Trial(f"{one.change}--{one.then}")
+                off = one.through in access.disturbed(one.change)
+                words = f"what is at {one.through} comes off for {one.change}"
+                if trial.note(words, label_of(came[one.through]), off):
+                    part = self.standing.parts[one.then]
+                    new = part is None or one.then in self.standing.fresh
+                    kind = self.model.kinds[self.model.renewals[name].then_kind].label
+                    trial.note(f"no old {kind} stays at {one.then}", label_of(part), new)
+                yield trial.done(off)
 
     def _consequence(self, rule: Consequence, path: str) -> Place:
         trial = Trial(path)

@@ -7,7 +7,7 @@ from functools import cache
 from crosspin.model.figure import Figure, Source, SpeedTable, Worked
 from crosspin.model.schema import FigureNeed, Layout, Model, Position, Scope
 
-_WHOLE_VEHICLE = "WholeVehicle"
+WHOLE_VEHICLE = "WholeVehicle"
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,4 +165,4 @@ class Reach:
 
     def spans_vehicle(self, station: str) -> bool:
         """Whether a station is the vehicle as a whole."""
-        return _WHOLE_VEHICLE in self.layout.stations.get(station, ())
+        return WHOLE_VEHICLE in self.layout.stations.get(station, ())
