@@ -34,6 +34,13 @@ def speaks_against(ref: Reference, found: Proposal, path: str, instead: Held, ca
         if pairing["id"] == cause.rule:
             assert {pairing["when"], pairing["then"]} == {path, cause.source}
             return ref.pairing_cost(pairing, changed_plan[pairing["when"]], changed_plan[pairing["then"]]) is None
+    if "/for/" in cause.rule:
+        name, _, change = cause.rule.partition("/for/")
+        (pairing,) = (p for p in ref.layout["pairings"] if p["id"] == name)
+        assert {change, pairing["then"]} == {path, cause.source}
+        assert pairing["when"] in ref.comes_off[change]
+        rule = ref.model["renewals"][pairing["rule"]]
+        return ref.disturbed_cost(rule, changed_plan[change], changed_plan[pairing["then"]]) is None
     if cause.rule in ref.model["functions"]:
         return loses(ref, found, changed_plan, cause)
     return exceeded(ref, changed_plan, cause.rule) and takes_part(ref, changed_plan, chosen, cause)

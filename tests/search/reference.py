@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from fractions import Fraction
-from functools import cache
+from functools import cache, cached_property
 from itertools import combinations, product
 from typing import Any
 
@@ -324,6 +324,86 @@ class Reference:
             return 0, 0, 0, 1, Fraction(0)
         return None
 
+    # ------------------------------------------------------------------ what comes off for a change
+
+    def near(self, path: str) -> list[str]:
+        """The other positions at the same station, and on the same side where both have one; all, where one of the
+        two belongs to the whole vehicle."""
+        spots = {p["path"]: p for p in self.layout["positions"]}
+        here = spots[path]
+        wide = [name for name, classes in self.layout["stations"].items() if "WholeVehicle" in classes]
+        return [
+            other
+            for other, there in spots.items()
+            if other != path
+            and (there["station"] == here["station"] or here["station"] in wide or there["station"] in wide)
+            and not (here["side"] and there["side"] and here["side"] != there["side"])
+        ]
+
+    def names(self, path: str) -> set[str]:
+        """What a position's part is called where something says that it lies under it: its role, its kinds."""
+        part = self.parts[str(self.was[path])]
+        kinds = [] if part.get("unidentified") else self.model["kinds"][part["kind"]]["ancestors"]
+        return {self.role[path]["id"], *kinds}
+
+    def reach(self) -> tuple[dict[str, set[str]], dict[str, set[str]]]:
+        """For every position what lies directly over its part, and what is carried by it, as received."""
+        over: dict[str, set[str]] = {}
+        carried: dict[str, set[str]] = {}
+        spots = {p["path"]: p for p in self.layout["positions"]}
+        for path in self.paths:
+            under = set(self.role[path]["under"])
+            part = self.parts.get(self.was[path] or "")
+            if part is not None and not part.get("unidentified"):
+                for kind in self.model["kinds"][part["kind"]]["ancestors"]:
+                    under |= set(self.model["kinds"][kind]["under"])
+            near = [other for other in self.near(path) if self.was[other] is not None]
+            at_home = {role: any(spots[p]["station"] == spots[path]["station"] for p in self.paths
+                                 if self.role[p]["id"] == role) for role in self.model["roles"]}  # fmt: skip
+            over[path] = {
+                other
+                for other in near
+                if self.names(other) & under
+                and (spots[other]["station"] == spots[path]["station"] or not at_home[self.role[other]["id"]])
+            }
+            carried[path] = {other for other in self.near(path) if self.role[other]["within"] == self.role[path]["id"]}
+        return over, carried
+
+    @cached_property
+    def comes_off(self) -> dict[str, set[str]]:
+        """For a change at every position what comes off for it: by steps, until nothing is added."""
+        over, carried = self.reach()
+        found: dict[str, set[str]] = {}
+        for path in self.paths:
+            bearing, off = {path}, set(over[path])
+            while True:
+                more = {c for p in bearing for c in carried[p]} | bearing
+                wider = off | {c for c in more - {path} if self.was[c] is not None}
+                wider |= {o for p in wider | {path} for o in over[p]}
+                if (more, wider) == (bearing, off):
+                    break
+                bearing, off = more, wider
+            found[path] = off - {path}
+        return found
+
+    def disturbing(self) -> list[tuple[str, str, Json]]:
+        """A change, what must then not stay, and the renewal that says so."""
+        renewals = self.model["renewals"]
+        return [
+            (path, pairing["then"], renewals[pairing["rule"]])
+            for pairing in self.layout["pairings"]
+            if pairing["rule"] in renewals
+            and renewals[pairing["rule"]]["when_disturbed"]
+            and renewals[pairing["rule"]]["severity"] not in LIGHT
+            for path in self.paths
+            if pairing["when"] in self.comes_off[path] and pairing["then"] != path
+        ]
+
+    def disturbed_cost(self, rule: Json, change: Held, then: Held) -> Rank | None:
+        """Nothing, or None where an old part would stay that comes off for a change."""
+        stays = then[0] == "received" and then[1] is not None and self.could_be(self.parts[then[1]], rule["then_kind"])
+        return None if change[0] != "received" and stays else NOTHING
+
     def takes_part(self, resource: Json, part_id: str | None) -> tuple[bool, bool, Fraction]:
         """Whether a part takes part in a resource, whether a reading of it is missing, its draw less supply."""
         if part_id is None:
@@ -386,6 +466,7 @@ class Reference:
                 money += Fraction(self.parts[str(held[1])]["price"])
         costs = [self.joint_cost(j, plan[j["left"]], plan[j["right"]]) for j in self.layout["joints"]]
         costs += [self.pairing_cost(p, plan[p["when"]], plan[p["then"]]) for p in self.layout["pairings"]]
+        costs += [self.disturbed_cost(rule, plan[path], plan[then]) for path, then, rule in self.disturbing()]
         for cost in costs:
             if cost is None:
                 return None
@@ -475,6 +556,8 @@ class _Programme:
             self.pair(joint["left"], joint["right"], lambda a, b, j=joint: reference.joint_cost(j, a, b))
         for pairing in reference.layout["pairings"]:
             self.pair(pairing["when"], pairing["then"], lambda a, b, p=pairing: reference.pairing_cost(p, a, b))
+        for path, then, rule in reference.disturbing():
+            self.pair(path, then, lambda a, b, r=rule: reference.disturbed_cost(r, a, b))
         for resource in reference.held_to():
             self.resource(resource)
         for function, paths in reference.had():

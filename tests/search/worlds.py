@@ -82,6 +82,7 @@ class Shape:
     removes: int
     light: int
     functions: int
+    covered: int
 
 
 def shapes(most_roles: int = 7, most_parts: int = 7) -> st.SearchStrategy[Shape]:
@@ -103,6 +104,7 @@ def shapes(most_roles: int = 7, most_parts: int = 7) -> st.SearchStrategy[Shape]
         removes=st.sampled_from([20, 20, 60]),
         light=st.sampled_from([0, 20, 50]),
         functions=st.integers(0, 3),
+        covered=st.sampled_from([0, 40, 80]),
     )
 
 
@@ -243,6 +245,7 @@ class _Builder:
                     ancestors=("Part", name, sub),
                     features=(*features, f"{sub}c"),
                     functions=tuple(sorted({*functions, *self.some_functions(30)})),
+                    under=self.some_of_the_others(i),
                 )
         kinds["adapter"] = Kind(
             **_term("adapter"), parents=("Part",), ancestors=("Part", "adapter"), features=("inner", "outer")
@@ -258,6 +261,8 @@ class _Builder:
                 kind=f"k{i}",
                 stations=("FrontAxle",),
                 may_be_empty=self.chance(50),
+                under=self.some_of_the_others(i),
+                within=f"r{self.random.randrange(i)}" if i and self.chance(self.shape.covered // 3) else None,
             )
             for i in range(self.shape.roles)
         }
@@ -404,12 +409,19 @@ class _Builder:
             severity=self.severity(),
         )
 
+    def some_of_the_others(self, number: int) -> tuple[str, ...]:
+        """Roles and kinds that lie over a role's parts."""
+        others = [f"{sort}{i}" for i in range(self.shape.roles) if i != number for sort in "rk"]
+        return tuple(other for other in others if self.chance(self.shape.covered // 4))
+
     def make_renewal(self, name: str) -> Renewal:
         when, then = self.pick(self.roles), self.pick(self.roles)
+        disturbed = self.chance(self.shape.covered)
         return Renewal(
             **_term(name),
             when_role=when,
-            when_kind=self.side(self.roles[when].kind),
+            when_kind=self.roles[when].kind if disturbed else self.side(self.roles[when].kind),
+            when_disturbed=disturbed,
             then_role=then,
             then_kind=self.side(self.roles[then].kind),
             scope=Scope.WHOLE_VEHICLE,

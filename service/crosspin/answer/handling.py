@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from crosspin.answer.sequence import Job
 from crosspin.knockon.proposal import State
-from crosspin.model.schema import Model
+from crosspin.model.schema import Kind, Model
 from crosspin.vehicle.access import Access
 
 
