@@ -3,11 +3,23 @@
 from collections.abc import Callable, Iterable, Sequence
 
 from crosspin.answer.fit import line
-from crosspin.answer.plan import FunctionChanges, FunctionLine, Keeping, Plan
+from crosspin.answer.plan import FunctionChanges, FunctionLine, Keeping, Plan, UnfitLine
 from crosspin.answer.reasons import Scene
 from crosspin.model.judge import functions_of
 from crosspin.model.schema import Part
 from crosspin.rules.proof import Proof, ProvedFunction
+
+
+def unfit_lines(scene: Scene, proof: Proof) -> tuple[UnfitLine, ...]:
+    """Why the vehicle is not fit to drive, in words."""
+    found = []
+    for one in proof.unfit:
+        part = scene.received(one.position)
+        assert part is not None, f"{one.position} was empty, yet is needed"
+        says = scene.model.purposes[one.purpose].says_unfit
+        sentence = scene.sayings.words.rule(says, part.label, one.position)
+        found.append(UnfitLine(position=one.position, part=line(part), purpose=one.purpose, sentence=sentence))
+    return tuple(found)
 
 
 def function_changes(scene: Scene, proof: Proof) -> FunctionChanges:

@@ -108,6 +108,7 @@ class Handling:
             before(jobs, putters.get(path, ()))
             for over in self._came.over(path):
                 before(takers.get(over, ()), jobs)
+                before(jobs, putters.get(over, ()))
         for path, jobs in putters.items():
             part = self._goes.parts[path]
             for over in self._goes.over(path):

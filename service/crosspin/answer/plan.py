@@ -218,6 +218,15 @@ class Keeping(Told):
     sentence: str
 
 
+class UnfitLine(Told):
+    """Why the vehicle is not fit to drive: what is taken out, and for what it is needed."""
+
+    position: str
+    part: PartLine
+    purpose: str
+    sentence: str
+
+
 class FunctionLine(Told):
     """A function that is lost or gained at one place: the positions and the parts there that gave it, or give it.
 
@@ -260,6 +269,7 @@ class Plan(Told):
     ask: Ask
     cost: Cost
     functions: FunctionChanges
+    unfit: tuple[UnfitLine, ...] = ()
     steps: tuple[Step, ...]
     stays: tuple[Step, ...]
     measurements: tuple[Measurement, ...]

@@ -1,16 +1,17 @@
 """Tells a proved proposal: the one place where a plan becomes lines and sentences."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from hashlib import sha256
 
 from crosspin.answer.circuits import Circuits
 from crosspin.answer.figures import Figures
 from crosspin.answer.fit import line
-from crosspin.answer.functions import function_changes
+from crosspin.answer.functions import function_changes, unfit_lines
 from crosspin.answer.joints import Joints
 from crosspin.answer.measure import Measuring
 from crosspin.answer.order import cheapest_order
+from crosspin.answer.places import places_by_side
 from crosspin.answer.plan import (
     Action,
     AlternativeLine,
@@ -86,6 +87,7 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
         ask=ask,
         cost=told_cost(proposal.cost),
         functions=function_changes(scene, proof),
+        unfit=unfit_lines(scene, proof),
         steps=changed,
         stays=stays,
         measurements=Measuring(scene, joints, proof, figures, circuits.wanted()).lines(),
@@ -138,10 +140,27 @@ class _Teller:
             forced=path in self.proposal.forced,
             reasons=self.reasons.chain(path) if changed else (),
             also_because=tuple(self.reasons.reason(path, cause) for cause in causes[1:]),
-            notes=tuple(self.notes.get(path, ())),
+            notes=(*self.notes.get(path, ()), *self._left_alone(path, action)),
             alternatives=self._alternatives(path) if changed else (),
             ruled_out=self._ruled_out(path) if changed else (),
         )
+
+    def _left_alone(self, path: str, action: Action) -> Iterator[str]:
+        """What a part that goes leaves without a mate."""
+        received = self.scene.received(path)
+        if action is not Action.REMOVE or received is None:
+            return
+        alone = []
+        for joint in self.scene.as_received.arrangement.joints_at([path]):
+            other = joint.right if joint.left == path else joint.left
+            stays = self.scene.planned(other)
+            kind = self.scene.model.joint_kinds[joint.joint_kind]
+            mine, theirs = (kind.left_kind, kind.right_kind)[:: 1 if joint.left == path else -1]
+            kinds = self.scene.model.kinds
+            if stays is not None and mine in kinds[received.kind].ancestors and theirs in kinds[stays.kind].ancestors:
+                alone.append(other)
+        if alone:
+            yield f"Leaves without a mate: {'; '.join(places_by_side(dict.fromkeys(sorted(alone))))}."
 
     def _action(self, path: str, received: Part | None) -> Action:
         match self.proposal.choices[path].state:

@@ -64,6 +64,8 @@ def _plan(plan: Plan) -> list[str]:
     needed = [step for step in plan.steps if not step.asked]
     currency = plan.totals.currency
     out = [f"Plan for {plan.vehicle_label}", f"{plan.id}, data version {plan.version}"]
+    unfit = list(dict.fromkeys(line.sentence for line in plan.unfit))
+    out += _section("Not fit to drive", (row for sentence in unfit for row in _wrapped(sentence, 4, "  !")))
     out += _section("Lost", (row for lost in plan.functions.lost for row in _lost(lost)))
     out += _section("Gained", (row for gained in plan.functions.gained for row in _wrapped(gained.sentence, 4, "  +")))
     out += _section("Asked", _steps(asked, currency))

@@ -33,6 +33,7 @@ from crosspin.model.schema import (
     Need,
     Pairing,
     Position,
+    Purpose,
     Remedy,
     Renewal,
     Resource,
@@ -85,6 +86,7 @@ def read_model(facts: Facts, version: str, language: str = "en") -> Model:
         figures=read_figures(r),
         speed_tables=read_speed_tables(r),
         functions=r.table("Function", lambda n: _function(r, n)),
+        purposes=r.table("Purpose", lambda n: Purpose(**r.named(n), says_unfit=r.text(n, "saysUnfit"))),
         marks=read_marks(r),
         plotted=read_plotted(r),
         other_words=read_other_words(r),
@@ -205,6 +207,7 @@ def _role(r: Reader, node: Node) -> Role:
         within=r.maybe_id(node, "isWithin"),
         under=r.ids(node, "liesUnder"),
         loose=r.flag(node, "liesLoose"),
+        needed_to=r.ids(node, "isNeededTo"),
     )
 
 

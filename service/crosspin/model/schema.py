@@ -144,11 +144,18 @@ class Function(Term):
     evidence: tuple[str, ...] = ()
 
 
+class Purpose(Term):
+    """What a vehicle must be able to do before it may be driven; `says_unfit` is said where it cannot any more."""
+
+    says_unfit: str
+
+
 class Role(Term):
     """What a part does in a vehicle; `code` is the last word of the position's path.
 
     `within` is the role of what it is carried by, `under` names the roles and kinds of what is off before any part in
     this role comes off or goes on; one that is `loose` is fixed to nothing.
+    `needed_to` are the purposes that the vehicle cannot serve without it.
     """
 
     code: str
@@ -159,6 +166,7 @@ class Role(Term):
     within: str | None = None
     under: tuple[str, ...] = ()
     loose: bool = False
+    needed_to: tuple[str, ...] = ()
 
 
 class Evidence(Term):
@@ -436,6 +444,7 @@ class Model(Frozen):
     figures: dict[str, Figure] = Field(default_factory=dict)
     speed_tables: dict[str, SpeedTable] = Field(default_factory=dict)
     functions: dict[str, Function] = Field(default_factory=dict)
+    purposes: dict[str, Purpose] = Field(default_factory=dict)
     marks: dict[str, Mark] = Field(default_factory=dict)
     other_words: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     plotted: tuple[str, ...] = ()

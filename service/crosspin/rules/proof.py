@@ -87,6 +87,14 @@ class ProvedFunction:
 
 
 @dataclass(frozen=True, slots=True)
+class Unfitness:
+    """What was asked out at `position` and is needed for a purpose."""
+
+    position: str
+    purpose: str
+
+
+@dataclass(frozen=True, slots=True)
 class Outcome:
     """An operation, check or caution that a consequence brings for the part at `position`.
 
@@ -120,6 +128,7 @@ class Proof:
     mended          the operations of the remedies
     discrepancies   ids of joints between received parts that clash on record and are not judged
     came_with       what only warns or informs of two received parts that stay: joint and criterion
+    unfit           why the vehicle is not fit to drive
     lost, gained    functions that the vehicle had and the plan does not give, and the reverse, by place
     """
 
@@ -131,6 +140,7 @@ class Proof:
     mended: tuple[MendingWork, ...]
     discrepancies: tuple[str, ...]
     came_with: tuple[tuple[str, str], ...]
+    unfit: tuple[Unfitness, ...]
     lost: tuple[ProvedFunction, ...]
     gained: tuple[ProvedFunction, ...]
 

@@ -21,6 +21,7 @@ from crosspin.rules.proof import (
     ProvedJoint,
     ProvedNeed,
     ProvedResource,
+    Unfitness,
 )
 
 
@@ -177,6 +178,7 @@ def read_proof(
         ),
         discrepancies=discrepancies,
         came_with=came_with,
+        unfit=_unfit(found),
         lost=_functions(found, "LostFunction", "gaveAt"),
         gained=_functions(found, "GainedFunction", "givesAt"),
     )
@@ -271,6 +273,14 @@ def _finding(found: Conclusions, node: str) -> ProvedFinding:
 def _functions(found: Conclusions, name: str, word: str) -> tuple[ProvedFunction, ...]:
     proved = (ProvedFunction(found.term(node, "ofFunction"), found.places(node, word)) for node in found.members(name))
     return tuple(sorted(proved, key=lambda function: (function.function, function.paths)))
+
+
+def _unfit(found: Conclusions) -> tuple[Unfitness, ...]:
+    proved = (
+        Unfitness(found.place(node, "onPosition"), found.term(node, "forPurpose"))
+        for node in found.members("Unfitness")
+    )
+    return tuple(sorted(proved, key=lambda one: (one.position, one.purpose)))
 
 
 def _need(found: Conclusions, node: str) -> ProvedNeed:

@@ -60,7 +60,7 @@ class Places:
         return {path: tuple(sorted(carried)) for path, carried in found.items()}
 
     @cached_property
-    def _any(self) -> "Access":
+    def whatever(self) -> "Access":
         """The layout with everything at every position, whatever it is."""
         anything = {
             path: Part(id=path, kind=self.model.roles[position.role].kind, label=path, unidentified=True)
@@ -75,7 +75,7 @@ class Places:
             if pairing.rule in self.model.renewals and self.model.renewals[pairing.rule].when_disturbed:
                 pairings.setdefault(pairing.when, []).append(pairing)
         for path in sorted(self.positions):
-            for through in sorted(self._any.disturbed(path)):
+            for through in sorted(self.whatever.disturbed(path)):
                 for pairing in pairings.get(through, ()):
                     if pairing.then != path:
                         yield Disturbance(
