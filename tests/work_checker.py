@@ -26,6 +26,7 @@ class Walk:
         changed = {step.position for step in plan.steps if step.action != "carry over"}
         on = {path: part for path in self.spots if (part := self.came[path]) is not None}
         renewed: set[str] = set()
+        taken = {path for job in plan.work for path in job.takes_off}
         found: list[str] = []
         for job in plan.work:
             name = f"{job.number}. {job.label}"
@@ -37,6 +38,9 @@ class Walk:
                 found += [f"{name}: {path} lies under {other}, which is on" for other in sorted(above)]
             for path in job.takes_off:
                 on.pop(path, None)
+                if path in changed:  # what is changed inside leaves with it
+                    for inner in (self.inside(path) & changed) - taken:
+                        on.pop(inner, None)
             for role in self.model.operations[job.operation].wants_off:
                 places = {there for path in job.places for there in self.near(path, role)}
                 places |= {path for path in job.places if self.spots[path].role == role}
@@ -70,6 +74,16 @@ class Walk:
         """Whether any work puts the part on."""
         kind = self.kind(path, part)
         return kind is not None and bool(kind.goes_on_by if fresh else kind.goes_back_by)
+
+    def inside(self, path: str) -> set[str]:
+        """The positions of all that a part carries, at any depth."""
+        home = self.spots[path].role
+        carried = {
+            other
+            for other, spot in self.spots.items()
+            if self.model.roles[spot.role].within == home and self.beside(path, spot)
+        }
+        return carried.union(*(self.inside(other) for other in carried))
 
     def near(self, path: str, role: str) -> set[str]:
         """The positions of a role beside one."""

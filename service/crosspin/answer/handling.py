@@ -35,19 +35,33 @@ class Handling:
         self._goes = goes
         self._states = states
         self._changed = [path for path, state in states.items() if state is not State.RECEIVED]
+        self._leaves = frozenset(self._inside(self._changed))
         self.off: set[str] = set()
-        """The positions whose part comes off, whether it goes or stays."""
+        """The positions whose part comes off, whether it goes or stays; not those whose part leaves with what it is in
+        (a carrier in a housing that goes)."""
 
-        self._open(*self._changed)
         for path in self._changed:
-            self.off |= came.disturbed(path)
+            self._open(path)
+            stays = (inner for inner in came.places.inside(path) if states[inner] is State.RECEIVED)
+            self._open(*(inner for inner in stays if came.parts[inner] is not None))
+
+    def _inside(self, paths: Iterable[str]) -> Iterator[str]:
+        """The changed positions inside others of these."""
+        for path in paths:
+            yield from (inner for inner in self._came.places.inside(path) if self._states[inner] is not State.RECEIVED)
 
     def _open(self, *paths: str) -> bool:
-        """Take what is at some positions off, after all that lies over it; whether that is any more."""
+        """Take what is at some positions off, and all that lies over it; whether that is any more.  Of what leaves with
+        what it is in, only what lies over it and does not leave comes off."""
         before = len(self.off)
         for path in paths:
-            if self._came.parts[path] is not None:
-                self.off |= {path, *self._came.over(path)}
+            over = self._came.over_with(path, self._goes.parts[path])
+            if path in self._leaves:
+                self.off |= over - self._leaves
+            else:
+                self.off |= over
+                if self._came.parts[path] is not None:
+                    self.off.add(path)
         return len(self.off) > before
 
     def opened_for(self, work: Iterable[tuple[str, str]]) -> bool:

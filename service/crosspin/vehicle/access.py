@@ -59,6 +59,16 @@ class Places:
                 found.setdefault(there, []).append(path)
         return {path: tuple(sorted(carried)) for path, carried in found.items()}
 
+    def inside(self, path: str) -> tuple[str, ...]:
+        """The positions of all that a position's part carries, at any depth."""
+        found: dict[str, None] = {}
+        waiting = [path]
+        while waiting:
+            carried = self.held.get(waiting.pop(), ())
+            waiting.extend(carried)
+            found.update(dict.fromkeys(carried))
+        return tuple(found)
+
     @cached_property
     def whatever(self) -> "Access":
         """The layout with everything at every position, whatever it is."""
@@ -148,11 +158,8 @@ class Access:
         known = self._disturbed.get(path)
         if known is None:
             found = {*self.over(path)}
-            waiting = [path]
-            while waiting:
-                for carried in self.places.held.get(waiting.pop(), ()):
-                    waiting.append(carried)
-                    if self.parts[carried] is not None:
-                        found |= {carried, *self.over(carried)}
+            for carried in self.places.inside(path):
+                if self.parts[carried] is not None:
+                    found |= {carried, *self.over(carried)}
             known = self._disturbed[path] = frozenset(found - {path})
         return known
