@@ -190,6 +190,18 @@ def test_tapers_that_are_parted_are_pinned_anew_and_the_wheels_aligned() -> None
     assert "split pins" in told.uses()
 
 
+def test_what_comes_off_for_work_that_changes_no_part_is_told_where_it_is_used_once() -> None:
+    """Steering ends that are clocked anew for a lift strip the axle, though no part in it is changed."""
+    told = Told(ask_of("farm-hauler", {"front/*/spring": "co-103-620-50"}))
+    assert ("clockForks", None) in told.remedies("front/housing")
+    for path in ("front/cover-gasket", "front/left/hub-seal", "front/right/hub-locknuts"):
+        (note,) = told.stays[path]["notes"]
+        assert note.endswith("Add a new one to the order."), path
+    found = numbers(told, "front axle")
+    in_order(found, "takeSpindleHubOff", "drawFrontShafts", "openAxle", "reclockForks", "setBacklash", "putKnuckleBack",
+             "putFrontShaftBack", "setHubBearings", "putBrakesBack")  # fmt: skip
+
+
 def test_steps_tell_what_they_take_off_and_put_on() -> None:
     answer = (
         seed_client().post("/v1/knock-on", json=ask_of("farm-hauler", {}) | {"renew": ["rear/cover-gasket"]}).json()

@@ -60,12 +60,14 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
     notes = joints.notes()
     for path, told in figures.notes():
         notes.setdefault(path, []).append(told)
+    work = jobs.work()
+    for path, told in jobs.opened_by_work():
+        notes.setdefault(path, []).append(told)
     teller = _Teller(scene, proposal, reasons, notes)
     steps = [teller.step(path) for path in proposal.choices]
     changed = tuple(s for s in steps if s is not None and s.action is not Action.KEEP)
     stays = tuple(s for s in steps if s is not None and s.action is Action.KEEP)
     modifications = joints.modifications(jobs, figures)
-    work = jobs.work()
     needed: dict[str, list[str]] = {}
     for path, choice in proposal.choices.items():
         if choice.state is State.FRESH and choice.part is not None:

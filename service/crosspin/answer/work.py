@@ -1,6 +1,6 @@
 """What the shop does: operations in an order that can be followed, checks, cautions."""
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
 
 from crosspin.answer.figures import Brought
@@ -87,6 +87,26 @@ class WorkList:
                     self._enter(entries, name, path, why).puts.add(path)
             asked = [(job[1], path) for job, entry in entries.items() for path in entry.places]
             more = handling.opened_for(asked)
+
+    def opened_by_work(self) -> Iterator[tuple[str, str]]:
+        """What comes off for work alone, which changes no part, and is used once: its position, and what to add.
+
+        The search does not see it, so that it is not in the order.
+        """
+        arrangement = self.scene.as_received.arrangement
+        by_change = {there for path in self.scene.changed for there in self.scene.as_received.access.disturbed(path)}
+        only_work = self.handling.off - by_change - self.scene.changed
+        for pairing in self.scene.layout.pairings:
+            renewal = self.model.renewals.get(pairing.rule)
+            if renewal is None or not renewal.when_disturbed or pairing.when not in only_work:
+                continue
+            stays = self.scene.planned(pairing.then)
+            if stays is None or pairing.then in self.scene.changed:
+                continue
+            if renewal.then_kind in self.model.kinds[stays.kind].ancestors:
+                place = arrangement.positions[pairing.when].station
+                said = self.scene.sayings.words.rule(renewal.says, "this work", place)
+                yield pairing.then, f"{said} Add a new one to the order."
 
     def _why_off(self, path: str) -> str:
         """Why the part at a position comes off: it is changed itself, or for the first change that wants it off."""
