@@ -139,6 +139,28 @@ def test_shafts_that_a_plate_holds_come_out_at_the_wheel_with_the_cover_on() -> 
              "putBrakesBack")  # fmt: skip
     assert not {"uncoverAxle", "closeAxle", "openAxle"} & found.keys()
     assert "rear/cover-gasket" not in told.steps
+    # one shaft of a pair is no home of what the other carries
+    shaft = Told(ask_of("hill-patrol", {}) | {"renew": ["rear/left/axle-shaft"]})
+    assert "rear/right/shaft-retainer" not in shaft.steps
+
+
+def test_a_new_transfer_case_is_hung_before_seals_and_yokes_go_on_it() -> None:
+    told = Told(ask_of("hill-patrol", {}) | {"renew": ["transfer-case"]})
+    steps = [(w["operation"], w["group"]) for w in told.plan["work"]]
+    for axle in ("front axle", "rear axle"):
+        wanted = [("takePropshaftOut", axle), ("takeOutputYokeOff", axle), ("changeTransferCase", "vehicle"),
+                  ("fitOutputSeal", axle), ("fitOutputYoke", axle), ("fitPropshaft", axle)]  # fmt: skip
+        assert [step for step in steps if step in wanted] == wanted
+
+
+def test_wheels_that_came_off_are_tried_on_the_road_and_tightened_again() -> None:
+    told = Told(ask_of("farm-hauler", {}) | {"renew": ["front/left/tyre"]})
+    assert {"tightenWheel", "roadTest", "retightenAll"} <= set(told.work())
+
+
+def test_a_drum_brake_that_is_fitted_is_set_at_its_parking_brake_too() -> None:
+    told = Told(ask_of("farm-hauler", {"rear/left/rotor": "dr-295-60-6x1397"}))
+    in_order({w["operation"]: w["number"] for w in told.plan["work"]}, "fitDrumBrake", "adjustParkBrake", "roadTest")
 
 
 def test_a_seal_behind_a_clipped_shaft_costs_a_gasket_and_oil() -> None:

@@ -13,7 +13,7 @@ class Arrangement:
 
     positions  by path
     in_role    the positions of each role
-    outer      for each position those that its own sits in: of the role that its role is within, at its station
+    outer      for each position those that its own sits in: of the role that its role is within, near it
     order      which work comes first
     reach      where figures read
     places     what is near what, and what comes off for a change anywhere
@@ -26,17 +26,12 @@ class Arrangement:
         self.in_role: dict[str, list[Position]] = {role: [] for role in model.roles}
         for position in layout.positions:
             self.in_role[position.role].append(position)
+        self.places = Places(model, layout)
         self.outer: Mapping[str, Sequence[str]] = {
-            p.path: [
-                other.path
-                for other in self.in_role.get(model.roles[p.role].within or "", ())
-                if other.station == p.station
-            ]
-            for p in layout.positions
+            p.path: self.places.near(p.path, model.roles[p.role].within or "") for p in layout.positions
         }
         self.order = WorkOrder(model.operations, model.phases, sorted({p.station for p in layout.positions}))
         self.reach = Reach(model, layout)
-        self.places = Places(model, layout)
         self.disturbances: Mapping[str, Disturbance] = {one.id: one for one in self.places.disturbances(layout)}
         self._joints: dict[str, list[tuple[int, Joint]]] = {}
         for number, joint in enumerate(layout.joints):
