@@ -218,7 +218,14 @@ def test_what_comes_off_for_work_that_changes_no_part_is_told_where_it_is_used_o
     assert ("clockForks", None) in told.remedies("front/housing")
     for path in ("front/cover-gasket", "front/left/hub-seal", "front/right/hub-locknuts"):
         (note,) = told.stays[path]["notes"]
-        assert note.endswith("Add a new one to the order."), path
+        assert note.endswith("A new one like it is in the order."), path
+        serves = {
+            place
+            for line in told.plan["order"]
+            if line["id"] == told.stays[path]["part"]["id"]
+            for place in line["serves"]
+        }
+        assert path in serves
     found = numbers(told, "front axle")
     in_order(found, "takeSpindleHubOff", "drawFrontShafts", "openAxle", "reclockForks", "setBacklash", "putKnuckleBack",
              "putFrontShaftBack", "setHubBearings", "putBrakesBack")  # fmt: skip

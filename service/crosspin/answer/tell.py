@@ -61,14 +61,17 @@ def tell_plan(scene: Scene, ask: Ask, proposal: Proposal, proof: Proof) -> Plan:
     for path, told in figures.notes():
         notes.setdefault(path, []).append(told)
     work = jobs.work()
-    for path, told in jobs.opened_by_work():
-        notes.setdefault(path, []).append(told)
+    needed: dict[str, list[str]] = {}
+    for path, part, why in jobs.opened_by_work():
+        if part.price is not None:
+            needed.setdefault(part.id, []).append(path)
+        bought = "A new one like it is in the order." if part.price is not None else "Add a new one to the order."
+        notes.setdefault(path, []).append(f"{why} {bought}")
     teller = _Teller(scene, proposal, reasons, notes)
     steps = [teller.step(path) for path in proposal.choices]
     changed = tuple(s for s in steps if s is not None and s.action is not Action.KEEP)
     stays = tuple(s for s in steps if s is not None and s.action is Action.KEEP)
     modifications = joints.modifications(jobs, figures)
-    needed: dict[str, list[str]] = {}
     for path, choice in proposal.choices.items():
         if choice.state is State.FRESH and choice.part is not None:
             needed.setdefault(choice.part, []).append(path)

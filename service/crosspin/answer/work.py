@@ -10,7 +10,7 @@ from crosspin.answer.reasons import Scene
 from crosspin.answer.sequence import Job, WorkPlan
 from crosspin.figures.exact import spell
 from crosspin.model.labour import ConsumableUse, Operation, Repeat
-from crosspin.model.schema import Term
+from crosspin.model.schema import Part, Term
 from crosspin.rules.prover import Proof
 from crosspin.vehicle.access import Access
 
@@ -88,10 +88,9 @@ class WorkList:
             asked = [(job[1], path) for job, entry in entries.items() for path in entry.places]
             more = handling.opened_for(asked)
 
-    def opened_by_work(self) -> Iterator[tuple[str, str]]:
-        """What comes off for work alone, which changes no part, and is used once: its position, and what to add.
-
-        The search does not see it, so that it is not in the order.
+    def opened_by_work(self) -> Iterator[tuple[str, Part, str]]:
+        """What comes off for work alone, which changes no part, and is used once: its position, the part, and why a
+        new one like it is to be bought.  The search does not see it: it is no choice between parts.
         """
         arrangement = self.scene.as_received.arrangement
         by_change = {there for path in self.scene.changed for there in self.scene.as_received.access.disturbed(path)}
@@ -106,7 +105,7 @@ class WorkList:
             if renewal.then_kind in self.model.kinds[stays.kind].ancestors:
                 place = arrangement.positions[pairing.when].station
                 said = self.scene.sayings.words.rule(renewal.says, "this work", place)
-                yield pairing.then, f"{said} Add a new one to the order."
+                yield pairing.then, stays, said
 
     def _why_off(self, path: str) -> str:
         """Why the part at a position comes off: it is changed itself, or for the first change that wants it off."""
