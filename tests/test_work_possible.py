@@ -9,20 +9,25 @@ import os
 from collections.abc import Callable
 from functools import cache
 from json import dumps
+from pathlib import Path
 from random import Random
+from re import escape
 
 import pytest
 from pyoxigraph import Quad, Store
 
 from api_client import seed_client
 from crosspin.answer.plan import Plan
+from crosspin.catalog.library import Library
 from crosspin.knockon.ask import Ask, AskError
 from crosspin.knockon.limits import SearchLimit
+from crosspin.model.check import check_handling
+from crosspin.model.reader import BrokenOntology
 from crosspin.model.records import cp
 from crosspin.model.terms import DEF
 from crosspin.vehicle.access import Access, Places
 from crosspin.vehicle.received import received_part
-from seed import orderable, seed_desk, seed_library
+from seed import ROOT, orderable, seed_desk, seed_library
 from told_plan import Told, ask_of
 
 VEHICLES = ("farm-hauler", "hill-patrol", "orchard-runabout", "trail-wagon")
@@ -238,3 +243,42 @@ def test_steps_tell_what_they_take_off_and_put_on() -> None:
     taken = [path for job in answer["work"] for path in job["takes_off"]]
     assert taken == ["rear/cover", "rear/cover-bolts", "rear/cover-gasket"]
     assert [path for job in answer["work"] for path in job["puts_on"]] == taken
+
+
+# ---------------------------------------------------------------------- mistakes of whoever writes it
+
+
+def test_work_in_a_phase_that_no_order_allows_is_found_when_the_ontology_is_read() -> None:
+    model = seed_desk().holdings.model
+    assert check_handling(model) == []
+    early = model.operations["fitDriveEnd"].model_copy(update={"phase": "centrePhase"})
+    wrong = check_handling(model.model_copy(update={"operations": {**model.operations, "fitDriveEnd": early}}))
+    said = (
+        "cp:HubLocknutSet goes on by cp:setHubBearings and lies under cp:DriveEndRole, which goes on by cp:fitDriveEnd"
+    )
+    assert f"{said} in an earlier phase" in wrong
+    late = model.operations["takeWheelsOff"].model_copy(update={"phase": "brakePhase"})
+    wrong = check_handling(model.model_copy(update={"operations": {**model.operations, "takeWheelsOff": late}}))
+    assert any(
+        "lies under cp:WheelRole, which comes off by cp:takeWheelsOff in a later phase" in line for line in wrong
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ("cp:HubRole cp:liesUnder cp:Rotor .", "cp:HubRole names cp:Rotor, which is no role or kind"),
+        ("cp:SpindleHub cp:comesOffBy cp:pullHub .", "cp:SpindleHub names cp:pullHub, which is no operation"),
+        ("cp:HubRole cp:isNeededTo cp:toFly .", "cp:HubRole names cp:toFly, which is no purpose"),
+        ("cp:tryLocker cp:wantsOff cp:Cover .", "cp:tryLocker names cp:Cover, which is no role"),
+        (
+            "cp:own a cp:Renewal ; cp:hasScope cp:sameAxle ; cp:whenRole cp:HubRole ; cp:whenKind cp:SpindleHub ;"
+            ' cp:thenRole cp:FrontHubSealRole ; cp:whenDisturbed true ; cp:says "{part}" ; cp:severity cp:warns .',
+            "has cp:whenDisturbed and cp:whenKind",
+        ),
+    ],
+)
+def test_a_name_that_is_not_there_is_named(words: str, said: str, tmp_path: Path) -> None:
+    (tmp_path / "own.ttl").write_text(f"@prefix cp: <{DEF}> .\n{words}\n", encoding="utf-8")
+    with pytest.raises(BrokenOntology, match=escape(said)):
+        _ = Library(ROOT / "ontology", packs=(tmp_path,)).model

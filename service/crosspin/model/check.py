@@ -37,9 +37,17 @@ def check_names(model: Model) -> None:
     for kind in model.kinds.values():
         for name in kind.features:
             need(kind.id, name, model.features, "feature")
+        for name in kind.under:
+            need(kind.id, name, {*model.roles, *model.kinds}, "role or kind")
+        for name in (*kind.comes_off_by, *kind.goes_back_by, *kind.goes_on_by, *kind.goes_for_good_by):
+            need(kind.id, name, model.operations, "operation")
     for role in model.roles.values():
         need(role.id, role.kind, model.kinds, "kind")
         need(role.id, role.within, model.roles, "role")
+        for name in role.under:
+            need(role.id, name, {*model.roles, *model.kinds}, "role or kind")
+        for name in role.needed_to:
+            need(role.id, name, model.purposes, "purpose")
     for joint in model.joint_kinds.values():
         for kind_name, feature_name in ((joint.left_kind, joint.left_feature), (joint.right_kind, joint.right_feature)):
             need(joint.id, kind_name, model.kinds, "kind")
@@ -72,11 +80,42 @@ def check_names(model: Model) -> None:
                 "operation, check or caution",
             )
     problems += check_work(model)
+    problems += check_handling(model) if not problems else []
     for remedy in model.remedies.values():
         need(remedy.id, remedy.operation, model.operations, "operation")
         need(remedy.id, remedy.adapter_kind, model.kinds, "kind")
     if problems:
         raise BrokenOntology("; ".join(problems))
+
+
+def check_handling(model: Model) -> list[str]:
+    """Work that fits what lies under something in a later phase than that is fitted, or takes it off in an earlier one:
+    no plan with both has an order."""
+
+    def late(first: str, second: str) -> bool:
+        phases = [model.phases[model.operations[name].phase].number for name in (first, second)]
+        return phases[0] > phases[1]
+
+    problems: dict[str, None] = {}
+    for role in model.roles.values():
+        for kind in (model.kinds[name] for name in model.kinds_below[role.kind]):
+            for name in {*role.under, *kind.under}:
+                over = model.kinds[model.roles[name].kind if name in model.roles else name]
+                for mine in kind.goes_on_by:
+                    for theirs in (*over.goes_back_by, *over.goes_on_by):
+                        if late(mine, theirs):
+                            problems[
+                                f"cp:{kind.id} goes on by cp:{mine} and lies under cp:{name}, which goes on by"
+                                f" cp:{theirs} in an earlier phase"
+                            ] = None
+                for mine in kind.comes_off_by:
+                    for theirs in over.comes_off_by:
+                        if late(theirs, mine):
+                            problems[
+                                f"cp:{kind.id} comes off by cp:{mine} and lies under cp:{name}, which comes off by"
+                                f" cp:{theirs} in a later phase"
+                            ] = None
+    return sorted(problems)
 
 
 def check_work(model: Model) -> list[str]:
@@ -88,6 +127,7 @@ def check_work(model: Model) -> list[str]:
             *((name, model.operations, "operation") for name in others),
             *((name, model.cautions, "caution") for name in operation.cautions),
             *((name, model.tools, "tool") for name in operation.tools),
+            *((name, model.roles, "role") for name in operation.wants_off),
             *((use.consumable, model.consumables, "consumable") for use in operation.uses),
             (operation.phase, model.phases, "phase"),
         ]
