@@ -52,7 +52,8 @@ def test_a_thin_tube_is_judged_by_its_own_figure_alone() -> None:
 def test_a_renewal_that_a_kept_part_stands_against_is_named() -> None:
     told = why(ask_of("farm-hauler", {"front/ring-bolts": "rb-815-hd"}, "front/cover-gasket"))
     assert len(told) == 1
-    assert told[0].endswith("go in behind the cover, and its gasket is used once.")
+    assert told[0].startswith("The cover comes off for Ring bolts")
+    assert told[0].endswith("and its gasket is used once.")
 
 
 def test_the_two_sides_of_one_wish_are_not_held_against_each_other() -> None:

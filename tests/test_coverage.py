@@ -125,10 +125,13 @@ def brought() -> frozenset[str]:
 
 @cache
 def reached() -> frozenset[str]:
-    """Operations that some consequence, figure or remedy brings, and those that they entail."""
+    """Operations that some consequence, figure or remedy brings, or that take a kind of part off, put it back or fit
+    it, and those that they entail."""
     found: set[str] = set()
     waiting = [name for name in brought() if name in model().operations]
     waiting += [remedy.operation for remedy in model().remedies.values() if remedy.operation]
+    for kind in model().kinds.values():
+        waiting += [*kind.comes_off_by, *kind.goes_back_by, *kind.goes_on_by, *kind.goes_for_good_by]
     while waiting:
         name = waiting.pop()
         if name not in found:

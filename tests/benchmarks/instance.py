@@ -252,6 +252,7 @@ class _Builder:
         reference = self._reference
         tables = [self._joint(joint) for joint in reference.layout["joints"]]
         tables += [self._pairing(pairing) for pairing in reference.layout["pairings"]]
+        tables += [self._disturbing(*one) for one in reference.disturbing()]
         paths = reference.paths
         every = reference.every_wish()
         named = [i for i, path in enumerate(paths) if not reference.counts_extra(path, every)]
@@ -361,6 +362,19 @@ class _Builder:
         first = self._view(pairing["when"], (pairing["rule"], "when"), seen("when"))
         second = self._view(pairing["then"], (pairing["rule"], "then"), seen("then"))
         return self._table(pairing["rule"], first, second, lambda a, b: reference.pairing_cost(pairing, a, b))
+
+    def _disturbing(self, change: str, then: str, renewal: Any) -> Table:
+        reference = self._reference
+
+        def old(held: Held) -> Hashable:
+            return (
+                held[0] == "received" and held[1] and reference.could_be(reference.parts[held[1]], renewal["then_kind"])
+            )
+
+        first = self._view(change, ("changed",), lambda held: held[0] != "received")
+        second = self._view(then, (renewal["id"], "old"), old)
+        name = f"{renewal['id']}/for"
+        return self._table(name, first, second, lambda a, b: reference.disturbed_cost(renewal, a, b))
 
     def _sum(self, resource: Any) -> Sum:
         reference = self._reference

@@ -172,7 +172,7 @@ class Asker(Conditions):
         access = Access(places, came)
         for one in places.disturbances(self.layout):
             if one.rule == name and one.change in self.standing.changed:
-                trial = Trial(f"{one.change}--{one.then}")
+                trial = Trial(one.id.removeprefix(f"{name}/"))
                 off = one.through in access.disturbed(one.change)
                 words = f"what is at {one.through} comes off for {one.change}"
                 if trial.note(words, label_of(came[one.through]), off):

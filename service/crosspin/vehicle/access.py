@@ -113,15 +113,15 @@ class Access:
         self._disturbed: dict[str, frozenset[str]] = {}
 
     def directly_over(self, path: str, part: Part | None = None) -> frozenset[str]:
-        """What is to come off right before the part at a position does, or `part` goes on where there is nothing."""
+        """What is to come off right before the part at a position does, and before `part` goes on there."""
         model = self.places.model
-        here = self.parts[path] or part
         names = set(model.roles[self.places.positions[path].role].under)
-        if here is not None and self._whatever:
-            below = (kind for kind in model.kinds.values() if here.kind in kind.ancestors)
-            names.update(name for kind in below for name in kind.under)
-        elif here is not None and not here.unidentified:
-            names.update(model.kinds[here.kind].under)
+        for here in (self.parts[path], part):
+            if here is not None and self._whatever:
+                below = (kind for kind in model.kinds.values() if here.kind in kind.ancestors)
+                names.update(name for kind in below for name in kind.under)
+            elif here is not None and not here.unidentified:
+                names.update(model.kinds[here.kind].under)
         return frozenset(
             there for name in names for there, kind in self.places.at(path, name) if self._is_there(there, kind)
         )
@@ -133,9 +133,7 @@ class Access:
         return not part.unidentified and kind in self.places.model.kinds[part.kind].ancestors
 
     def over_with(self, path: str, part: Part | None) -> frozenset[str]:
-        """All that is to come off before a part goes on where there may be nothing yet."""
-        if self.parts[path] is not None or part is None:
-            return self.over(path)
+        """All that is to come off before what is at a position does, and before a part goes on there."""
         first = self.directly_over(path, part)
         return first.union(*(self.over(there) for there in first)) - {path}
 
