@@ -92,7 +92,6 @@ class WorkList:
         """What comes off for work alone, which changes no part, and is used once: its position, the part, and why a
         new one like it is to be bought.  The search does not see it: it is no choice between parts.
         """
-        arrangement = self.scene.as_received.arrangement
         by_change = {there for path in self.scene.changed for there in self.scene.as_received.access.disturbed(path)}
         only_work = self.handling.off - by_change - self.scene.changed
         for pairing in self.scene.layout.pairings:
@@ -103,9 +102,7 @@ class WorkList:
             if stays is None or pairing.then in self.scene.changed:
                 continue
             if renewal.then_kind in self.model.kinds[stays.kind].ancestors:
-                place = arrangement.positions[pairing.when].station
-                said = self.scene.sayings.words.rule(renewal.says, "this work", place)
-                yield pairing.then, stays, said
+                yield pairing.then, stays, self.scene.sayings.words.rule(renewal.says, "this work", pairing.when)
 
     def _why_off(self, path: str) -> str:
         """Why the part at a position comes off: it is changed itself, or for the first change that wants it off."""

@@ -364,7 +364,6 @@ class Disturbance(Frozen):
     """A renewal that follows from a change at `change` because what is at `through` comes off for it, of `then`."""
 
     id: str
-    pairing: str
     rule: str
     change: str
     through: str

@@ -90,7 +90,6 @@ class Places:
                     if pairing.then != path:
                         yield Disturbance(
                             id=f"{pairing.id}/for/{path}",
-                            pairing=pairing.id,
                             rule=pairing.rule,
                             change=path,
                             through=through,
